@@ -1,0 +1,1 @@
+"""Prices electric-car charging on time-of-use rates and plans the cheapest hours."""

@@ -1,0 +1,167 @@
+"""One reader for quantities as people write them: "50 A", "7.7 kW", "250 Wh/mi", "80 %", "07:15".
+
+Inside the library every quantity has one unit, named at the end of its name: ``_a`` amperes,
+``_v`` volts, ``_kw``, ``_kwh``, ``_km``, ``_kwh_per_100km``, ``_min`` minutes; shares are 0 to 1.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final
+
+from chargeplan.errors import InputError
+
+#: Kilometres in one mile (international mile, exact by definition since 1959).
+KM_PER_MILE: Final = 1.609344
+
+#: For every kind of quantity: the units it may be written in, and the factor to the unit used inside.
+UNITS: Final[dict[str, dict[str, float]]] = {
+    "current": {"A": 1.0, "mA": 1e-3},
+    "voltage": {"V": 1.0, "kV": 1e3},
+    "power": {"kW": 1.0, "W": 1e-3, "MW": 1e3},
+    "energy": {"kWh": 1.0, "Wh": 1e-3, "MWh": 1e3},
+    "distance": {"km": 1.0, "mi": KM_PER_MILE, "miles": KM_PER_MILE, "m": 1e-3},
+    "duration": {"min": 1.0, "minutes": 1.0, "h": 60.0, "hours": 60.0, "d": 1440.0, "days": 1440.0, "s": 1 / 60},
+    "share": {"%": 0.01},
+    "consumption": {
+        "kWh/100km": 1.0,
+        "kWh/100mi": 1 / KM_PER_MILE,
+        "kWh/km": 100.0,
+        "kWh/mi": 100 / KM_PER_MILE,
+        "Wh/km": 0.1,
+        "Wh/mi": 0.1 / KM_PER_MILE,
+    },
+}
+#: Distance per energy, the other way round: the number is inverted after scaling.
+_PER_ENERGY: Final = {"mi/kWh": KM_PER_MILE, "km/kWh": 1.0}
+
+_EXAMPLES: Final = {
+    "current": "32 A",
+    "voltage": "240 V",
+    "power": "7.7 kW",
+    "energy": "60 kWh",
+    "distance": "29 mi or 47 km",
+    "duration": "90 min or 12 h",
+    "share": "80 %",
+    "consumption": "25 kWh/100 mi, 16 kWh/100 km, 250 Wh/mi or 4 mi/kWh",
+}
+_NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*\Z", re.ASCII)
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})\Z", re.ASCII)
+
+
+def quantity(value: object, kind: str) -> float:
+    """Read a quantity with its unit, into the unit used inside the library.
+
+    Parameters
+    ----------
+    value : str or number
+        What the user wrote. A number without a unit is refused, because 40 may be amperes or
+        percent; only ``share`` also takes a bare number from 0 to 1.
+    kind : str
+        One of the keys of `UNITS`.
+
+    Returns
+    -------
+    float
+        Amperes, volts, kW, kWh, km, minutes, a share from 0 to 1, or kWh per 100 km.
+
+    Raises
+    ------
+    InputError
+        If the text is not a finite, non-negative number with a unit of that kind.
+
+    References
+    ----------
+    International mile: 1609.344 m, exact (1959 agreement, kept in NIST SP 811, table B.9; from memory).
+
+    Examples
+    --------
+    >>> quantity("7.7 kW", "power"), quantity("1440 W", "power")
+    (7.7, 1.44)
+    >>> round(quantity("250 Wh/mi", "consumption"), 3), round(quantity("4 mi/kWh", "consumption"), 3)
+    (15.534, 15.534)
+    >>> quantity("80 %", "share")
+    0.8
+    """
+    example = _EXAMPLES[kind]
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise InputError(f"{value!r} is not a {kind}; write for example {example}")
+    text = value if isinstance(value, str) else repr(value)
+    match = _NUMBER.match(text)
+    if match is None:
+        raise InputError(f"{text!r} is not a {kind}; write for example {example}")
+    number, unit = float(match[1]), re.sub(r"\s+", "", match[2])
+    if not math.isfinite(number) or number < 0:
+        raise InputError(f"{text!r} is not a {kind} that can be used; write a number of 0 or more, like {example}")
+    if kind == "share" and unit == "":
+        if number <= 1:
+            return number
+        raise InputError(f"{text!r} has no unit; write {text} % if you mean percent")
+    if unit in UNITS[kind]:
+        # Division by the inverse keeps 1440 W at 1.44 kW and 80 % at 0.8 to the last digit.
+        factor = UNITS[kind][unit]
+        result = number / round(1 / factor) if factor in (1e-3, 0.01, 0.1) else number * factor
+    elif kind == "consumption" and unit in _PER_ENERGY:
+        if number == 0:
+            raise InputError(f"{text!r} means no distance for any energy; write for example {example}")
+        result = 100 / (number * _PER_ENERGY[unit])
+    elif unit == "":
+        raise InputError(f"{text!r} has no unit; write for example {example}")
+    else:
+        raise InputError(f"{unit!r} is not a unit of {kind}; write for example {example}")
+    if not math.isfinite(result):
+        raise InputError(f"{text!r} is too large; write for example {example}")
+    return result
+
+
+def time_of_day(value: object) -> int:
+    """Read a time of day as minutes after midnight; ``24:00`` is the end of the day.
+
+    Parameters
+    ----------
+    value : str
+        ``HH:MM`` on the 24-hour clock.
+
+    Returns
+    -------
+    int
+        0 to 1440.
+
+    Raises
+    ------
+    InputError
+        If it is not a time of day.
+
+    Examples
+    --------
+    >>> time_of_day("07:15"), time_of_day("24:00")
+    (435, 1440)
+    """
+    match = _CLOCK.match(value.strip()) if isinstance(value, str) else None
+    if match is not None:
+        minutes = 60 * int(match[1]) + int(match[2])
+        if int(match[2]) < 60 and minutes <= 1440:
+            return minutes
+    raise InputError(f"{value if isinstance(value, str) else repr(value)} is not a time of day; write 00:00 to 24:00")
+
+
+def clock_text(minutes: int) -> str:
+    """Write minutes after midnight as ``HH:MM``.
+
+    Parameters
+    ----------
+    minutes : int
+        0 to 1440.
+
+    Returns
+    -------
+    str
+        ``00:00`` to ``24:00``.
+
+    Examples
+    --------
+    >>> clock_text(435)
+    '07:15'
+    """
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
