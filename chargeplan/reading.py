@@ -1,0 +1,256 @@
+"""Safe reading of the YAML files people write, keeping the place of every value.
+
+Two steps, so that a file can do no harm: measure the stream of events against fixed limits, then
+build plain data with a line and column for every path.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import yaml
+
+from chargeplan.errors import FileError, Mistake
+
+MAX_BYTES: Final = 1_000_000
+MAX_DEPTH: Final = 20
+MAX_ALIASES: Final = 200
+MAX_VALUES: Final = 50_000
+
+#: The way to one value inside a file: keys and list positions, from the top.
+KeyPath = tuple[str | int, ...]
+
+_TAG: Final = "tag:yaml.org,2002:"
+_KNOWN_TAGS: Final = {_TAG + name for name in ("str", "int", "float", "bool", "null", "map", "seq")}
+
+
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """YAML 1.2 scalars: 16:00, 2026-07-04, on, off and no stay the text that was written."""
+
+    yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012 - pyyaml's own interface
+
+
+for _name, _pattern, _first in (
+    ("bool", r"true|True|TRUE|false|False|FALSE", "tTfF"),
+    ("null", r"null|Null|NULL|~|", "nN~"),
+    ("int", r"[-+]?[0-9]+", "-+0123456789"),
+    ("float", r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?", "-+.0123456789"),
+):
+    _Loader.add_implicit_resolver(_TAG + _name, re.compile(rf"(?:{_pattern})\Z", re.ASCII), list(_first))
+_Loader.yaml_implicit_resolvers[""] = [(_TAG + "null", re.compile(r"\Z"))]
+
+
+@dataclass(frozen=True)
+class Document:
+    """A YAML file as plain data, and where each value stands in it.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file as the user gave it, for messages.
+    data : dict, list, str, int, float, bool or None
+        What the file says.
+    places : mapping of path to (line, column)
+        Line and column, from 1, of every value; a mapping's value has the place of its key.
+    """
+
+    file: str
+    data: Any
+    places: Mapping[KeyPath, tuple[int, int]] = field(repr=False)
+
+    def mistake(self, path: KeyPath, what: str, remedy: str = "") -> Mistake:
+        """Make a message about the value at a path, or about the nearest thing above it that exists."""
+        while path and path not in self.places:
+            path = path[:-1]
+        line, column = self.places.get(path, (1, 1))
+        return Mistake(self.file, line, column, what, remedy)
+
+
+def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = None) -> Document:
+    """Read a YAML file safely.
+
+    Parameters
+    ----------
+    source : path
+        The file; with `text` given, only a name for messages.
+    text : str or bytes, optional
+        What the file holds, if it was read already.
+
+    Returns
+    -------
+    Document
+        The data and the places.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be read, is not one YAML mapping, repeats a key, or is beyond the limits
+        (1 MB, 20 levels, 200 aliases, 50,000 values).
+
+    Examples
+    --------
+    >>> read_document("a.yaml", text="hours: 16:00-21:00").data
+    {'hours': '16:00-21:00'}
+    """
+    name = os.fspath(source)
+    content = _decode(name, _content(Path(name)) if text is None else text)
+    try:
+        _measure(name, content)
+        node = yaml.compose(content, Loader=_Loader)
+    except yaml.MarkedYAMLError as error:
+        raise FileError([_syntax_mistake(name, content, error)]) from None
+    except yaml.reader.ReaderError as error:
+        line, column = _line_column(content, error.position)
+        what = f"character {error.character!r} is not allowed in YAML" if error.character else "not readable as YAML"
+        raise FileError([Mistake(name, line, column, what, "remove it")]) from None
+    if node is None or (isinstance(node, yaml.ScalarNode) and not node.value.strip()):
+        raise FileError([Mistake(name, 1, 1, "the file is empty", "see the sheets in tariffs/ for what to write")])
+    builder = _Builder(name)
+    data = builder.value(node, ())
+    if not builder.mistakes and not isinstance(data, dict):
+        builder.mistakes.append(
+            Mistake(name, 1, 1, "the file is not a list of `key: value` lines", "start with `name:`")
+        )
+    if builder.mistakes:
+        raise FileError(builder.mistakes)
+    return Document(name, data, builder.places)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if path.exists() and not path.is_file():
+            raise FileError([Mistake(str(path), 1, 1, "this is not a file", "name a YAML file")])
+        with path.open("rb") as stream:
+            content = stream.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise FileError([Mistake(str(path), 1, 1, f"cannot read the file: {reason}", "check the name")]) from None
+    return content
+
+
+def _decode(name: str, content: str | bytes) -> str:
+    if len(content) > MAX_BYTES:
+        what = f"the file is larger than {MAX_BYTES // 1000:,} kB"
+        raise FileError(
+            [Mistake(name, 1, 1, what, "a rate sheet or household file is a few kB; is this the right file?")]
+        )
+    if isinstance(content, str):
+        return content.removeprefix("\ufeff")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line, column = _line_column(content[: error.start].decode("utf-8-sig", "replace"), None)
+        raise FileError([Mistake(name, line, column, "the file is not UTF-8 text", "save it as UTF-8")]) from None
+
+
+def _line_column(content: str, position: int | None) -> tuple[int, int]:
+    before = content if position is None else content[:position]
+    return before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
+
+
+def _measure(name: str, content: str) -> None:
+    """Refuse deep, huge or alias-ridden files before anything is built from them."""
+    depth = aliases = 0
+    for values, event in enumerate(yaml.parse(content, Loader=_Loader)):
+        kind, problem = type(event), ""
+        if kind in (yaml.MappingStartEvent, yaml.SequenceStartEvent):
+            depth += 1
+            if depth > MAX_DEPTH:
+                problem = f"more than {MAX_DEPTH} levels inside each other"
+        elif kind in (yaml.MappingEndEvent, yaml.SequenceEndEvent):
+            depth -= 1
+        elif kind is yaml.AliasEvent:
+            aliases += 1
+            if aliases > MAX_ALIASES:
+                problem = f"more than {MAX_ALIASES} aliases (*name)"
+        if values > 2 * MAX_VALUES:
+            problem = f"more than {MAX_VALUES:,} values"
+        if problem:
+            mark = event.start_mark
+            line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+            raise FileError([Mistake(name, line, column, problem, "a file of this kind needs far fewer")])
+
+
+def _syntax_mistake(name: str, content: str, error: yaml.MarkedYAMLError) -> Mistake:
+    mark = error.problem_mark or error.context_mark
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    lines = content.split("\n")
+    written = lines[line - 1] if line <= len(lines) else ""
+    if "\t" in written[: max(column, len(written) - len(written.lstrip()))]:
+        return Mistake(name, line, written.index("\t") + 1, "a tab is used to indent", "use spaces")
+    problem = (error.problem or str(error)).replace("'", "`")
+    if "expected a single document" in str(error):
+        return Mistake(name, line, column, "the file holds more than one document (---)", "keep one per file")
+    if "mapping values are not allowed" in problem:
+        return Mistake(
+            name, line, column, "a second `:` on this line", "put quotes around the text, or a line break before it"
+        )
+    if "undefined alias" in problem:
+        return Mistake(name, line, column, problem, "write the anchor (&name) before its alias (*name)")
+    return Mistake(name, line, column, f"not valid YAML: {problem}", "check brackets, quotes, colons and indentation")
+
+
+class _Builder:
+    """Turns composed nodes into plain data, noting where everything stands."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.places: dict[KeyPath, tuple[int, int]] = {}
+        self.mistakes: list[Mistake] = []
+
+    def complain(self, node: yaml.Node, what: str, remedy: str) -> None:
+        self.mistakes.append(Mistake(self.name, node.start_mark.line + 1, node.start_mark.column + 1, what, remedy))
+
+    def value(self, node: yaml.Node, path: KeyPath) -> Any:
+        self.places.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
+        if len(self.places) > MAX_VALUES or len(path) > MAX_DEPTH:
+            if not any("unfolded" in mistake.what for mistake in self.mistakes):
+                self.complain(
+                    node, "aliases (*name) make the file too large when unfolded", "write the values out instead"
+                )
+            return None
+        if node.tag not in _KNOWN_TAGS:
+            self.complain(node, f"{node.tag!r} is a tag, and tags are not read", "remove it")
+            return None
+        if isinstance(node, yaml.MappingNode):
+            return self.mapping(node, path)
+        if isinstance(node, yaml.SequenceNode):
+            return [self.value(item, (*path, position)) for position, item in enumerate(node.value)]
+        assert isinstance(node, yaml.ScalarNode)
+        return self.scalar(node)
+
+    def mapping(self, node: yaml.MappingNode, path: KeyPath) -> dict[str, Any]:
+        result: dict[str, Any] = {}
+        for key_node, value_node in node.value:
+            if not isinstance(key_node, yaml.ScalarNode):
+                self.complain(key_node, "a name on the left of `:` must be plain text", "write `name: value`")
+                continue
+            key = str(key_node.value)
+            if key == "<<":
+                self.complain(key_node, "merging with << is not read", "name the hours once under `periods:` instead")
+            elif key in result:
+                first = self.places[(*path, key)][0]
+                self.complain(key_node, f"`{key}` is given twice, first on line {first}", "keep one of them")
+            else:
+                self.places[(*path, key)] = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+                result[key] = self.value(value_node, (*path, key))
+        return result
+
+    def scalar(self, node: yaml.ScalarNode) -> str | int | float | bool | None:
+        kind, text = node.tag.removeprefix(_TAG), str(node.value)
+        try:
+            if kind == "int":
+                return int(text)
+            if kind == "float":
+                return float(text)
+        except ValueError:
+            self.complain(node, f"`{text[:40]}` is not a number that can be read", "write digits with at most one dot")
+            return None
+        if kind == "bool":
+            return text.lower() == "true"
+        return None if kind == "null" else text

@@ -1,0 +1,166 @@
+"""Which dates are holidays for a rate sheet: open holiday data, own rules, and how they are shifted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+from typing import Final
+
+from chargeplan.errors import InputError
+from chargeplan.tariff.dates import DayRule, easter_sunday
+
+#: Shift rules found on rate sheets: what happens to a holiday that falls on a weekend.
+SHIFTS: Final = (
+    "never",
+    "sunday to monday",
+    "sunday adds monday",
+    "nearest weekday",
+    "next free weekday",
+)
+
+
+@dataclass(frozen=True)
+class HolidaySet:
+    """The holidays of one rate sheet.
+
+    Parameters
+    ----------
+    country, subdivision : str, optional
+        ISO 3166 codes understood by the ``holidays`` package.
+    categories : tuple of str
+        Categories of that package.
+    days : tuple of DayRule
+        Further holidays.
+    without : tuple of DayRule
+        Days taken out again.
+    shift : str
+        One of `SHIFTS`. Dates written out with their year are never shifted.
+    weekday : int, optional
+        The day of the week (0 Monday to 6 Sunday) whose hours a holiday takes; None keeps its own.
+
+    Examples
+    --------
+    >>> fourth = HolidaySet(days=(DayRule.parse("Jul 4"),), shift="nearest weekday")
+    >>> fourth.dates(2026)
+    frozenset({datetime.date(2026, 7, 3)})
+    """
+
+    country: str | None = None
+    subdivision: str | None = None
+    categories: tuple[str, ...] = ("public",)
+    days: tuple[DayRule, ...] = ()
+    without: tuple[DayRule, ...] = ()
+    shift: str = "never"
+    weekday: int | None = None
+
+    def __bool__(self) -> bool:
+        """Tell whether there are holidays at all."""
+        return bool(self.country or self.days)
+
+    def dates(self, year: int) -> frozenset[date]:
+        """List the holidays of a year, shifted as the sheet says.
+
+        Parameters
+        ----------
+        year : int
+            The calendar year in which the dates lie. A New Year's Day shifted to 31 December
+            belongs to the year before.
+
+        Returns
+        -------
+        frozenset of datetime.date
+            The dates.
+        """
+        return _shifted_dates(self, year)
+
+
+@lru_cache(maxsize=1024)
+def _shifted_dates(holiday_set: HolidaySet, year: int) -> frozenset[date]:
+    movable: set[date] = set()
+    kept: set[date] = set()
+    for near in (year - 1, year, year + 1):
+        removed = {day for rule in holiday_set.without for day in rule.dates(near)}
+        for rule in holiday_set.days:
+            (kept if rule.kind == "once" else movable).update(set(rule.dates(near)) - removed)
+        if holiday_set.country:
+            movable |= (
+                country_dates(holiday_set.country, holiday_set.subdivision, holiday_set.categories, near) - removed
+            )
+    # Easter and Whit Sunday are Sundays every year; no rule means to move them.
+    fixed_sundays = {easter_sunday(near) + timedelta(days=n) for near in (year - 1, year, year + 1) for n in (0, 49)}
+    result = set(kept)
+    for day in sorted(movable):
+        result |= {day} if day in fixed_sundays else _shift(day, holiday_set.shift, movable | kept | result)
+    return frozenset(day for day in result if day.year == year)
+
+
+def _shift(day: date, rule: str, taken: set[date]) -> set[date]:
+    saturday, sunday = day.weekday() == 5, day.weekday() == 6
+    if rule == "sunday to monday" and sunday:
+        return {day + timedelta(days=1)}
+    if rule == "sunday adds monday" and sunday:
+        return {day, day + timedelta(days=1)}
+    if rule == "nearest weekday" and (saturday or sunday):
+        return {day + timedelta(days=-1 if saturday else 1)}
+    if rule == "next free weekday" and (saturday or sunday):
+        moved = day + timedelta(days=1)
+        while moved.weekday() > 4 or moved in taken:
+            moved += timedelta(days=1)
+        return {moved}
+    return {day}
+
+
+@lru_cache(maxsize=1024)
+def country_dates(country: str, subdivision: str | None, categories: tuple[str, ...], year: int) -> frozenset[date]:
+    """List a country's holidays on the dates the law names, before any shift.
+
+    Parameters
+    ----------
+    country : str
+        ISO 3166 code, for example ``US``.
+    subdivision : str or None
+        Code of a state or region.
+    categories : tuple of str
+        Categories of the ``holidays`` package.
+    year : int
+        Calendar year.
+
+    Returns
+    -------
+    frozenset of datetime.date
+        The dates.
+
+    Raises
+    ------
+    InputError
+        If the country, subdivision or category is not known.
+
+    Examples
+    --------
+    >>> date(2026, 11, 26) in country_dates("US", None, ("public",), 2026)
+    True
+    """
+    import holidays
+
+    try:
+        # observed=False: which weekday stands in is for the sheet to say, and differs between sheets.
+        # expand=False: a look-up of another year would otherwise change the object.
+        found = holidays.country_holidays(
+            country, subdiv=subdivision, years=year, expand=False, observed=False, categories=categories
+        )
+    except NotImplementedError:
+        supported = holidays.list_supported_countries()
+        if country not in supported:
+            raise InputError(
+                f"no holiday data for country `{country}`; write an ISO code such as US, CA or DE"
+            ) from None
+        known = ", ".join(supported[country][:12]) or "none"
+        raise InputError(
+            f"`{subdivision}` is no subdivision of {country} with holiday data; known are {known}"
+        ) from None
+    except ValueError as error:
+        raise InputError(
+            f"holiday category not known for {country}: {error}; leave `categories` out for public holidays"
+        ) from None
+    return frozenset(found)

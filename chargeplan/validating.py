@@ -1,0 +1,206 @@
+"""Checks what a file says against its model, and says every complaint in plain words."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
+
+from chargeplan.errors import Mistake
+from chargeplan.reading import MAX_DEPTH, Document, KeyPath
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
+
+    ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A document checked against a model: the model, as far as it could be built, and what is wrong.
+
+    Parameters
+    ----------
+    model : BaseModel or None
+        The checked model without the parts that are wrong; None if a part it cannot do without is wrong.
+    mistakes : tuple of Mistake
+        Everything the check found.
+    broken : frozenset of paths
+        The values that were left out of the model; later checks must not complain of their absence.
+    """
+
+    model: Any
+    mistakes: tuple[Mistake, ...]
+    broken: frozenset[KeyPath]
+
+
+def check_document(document: Document, model: type[ModelT]) -> Reading:
+    """Check a document against a pydantic model and collect every mistake with its place.
+
+    Parameters
+    ----------
+    document : Document
+        What `read_document` returned.
+    model : type
+        The pydantic model of such a file.
+
+    Returns
+    -------
+    Reading
+        The model and the mistakes.
+
+    Examples
+    --------
+    >>> from pydantic import BaseModel
+    >>> class Sheet(BaseModel):
+    ...     price: float
+    >>> from chargeplan.reading import read_document
+    >>> reading = check_document(read_document("a.yaml", text="price: free"), Sheet)
+    >>> print(reading.mistakes[0])
+    a.yaml:1:1: price: `free` is not a number; write digits with at most one dot, like 0.31
+    """
+    from pydantic import ValidationError
+
+    data, mistakes, broken = document.data, list[Mistake](), set[KeyPath]()
+    # What is wrong is taken out and the rest checked again, so that later checks can go on with the rest.
+    for _ in range(MAX_DEPTH):
+        try:
+            return Reading(model.model_validate(data), tuple(mistakes), frozenset(broken))
+        except ValidationError as error:
+            wrong = [(_path_in(data, detail["loc"]), detail) for detail in error.errors(include_url=False)]
+            present: set[KeyPath] = set()
+            stand_ins: dict[KeyPath, object] = {}
+            for path, detail in wrong:
+                absent = (*path, detail["loc"][-1]) if detail["type"] == "missing" else path
+                if not any(absent[: len(done)] == done for done in broken):
+                    mistakes.append(document.mistake(path, *_explain(model, path, detail)))
+                if detail["type"] != "missing":
+                    present.add(path)
+                elif (example := _example_value(model, path, str(absent[-1]))) is not None:
+                    stand_ins[absent] = example
+                elif path:
+                    present.add(path)
+                else:
+                    return Reading(None, tuple(mistakes), frozenset(broken))
+                broken.add(absent)
+            data = _filled(_without(data, present), stand_ins)
+    return Reading(None, tuple(mistakes), frozenset(broken))
+
+
+def _filled(data: Any, stand_ins: dict[KeyPath, object]) -> Any:
+    """Put examples where something needed is missing, so that the rest can be checked too."""
+    for path, value in stand_ins.items():
+        owner = data
+        for part in path[:-1]:
+            owner = owner[part]
+        owner[path[-1]] = value
+    return data
+
+
+def _path_in(data: Any, loc: tuple[str | int, ...]) -> KeyPath:
+    """Keep of pydantic's location what is a path in the data; it also names union branches and keys."""
+    path: KeyPath = ()
+    for part in loc:
+        in_mapping = isinstance(data, dict) and part in data
+        in_list = isinstance(data, list) and isinstance(part, int) and part < len(data)
+        if in_mapping or in_list:
+            data, path = data[part], (*path, part)
+    return path
+
+
+def _without(data: Any, paths: set[KeyPath], here: KeyPath = ()) -> Any:
+    if isinstance(data, dict):
+        return {k: _without(v, paths, (*here, k)) for k, v in data.items() if (*here, k) not in paths}
+    if isinstance(data, list):
+        return [_without(v, paths, (*here, i)) for i, v in enumerate(data) if (*here, i) not in paths]
+    return data
+
+
+def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tuple[str, str]:
+    """Say pydantic's complaint in plain words, with a remedy."""
+    kind, given = detail["type"], detail["input"]
+    subject = f"{path[-1]}: " if path and isinstance(path[-1], str) else ""
+    if kind == "extra_forbidden":
+        known = sorted(_known_keys(model, path[:-1]))
+        close = difflib.get_close_matches(str(path[-1]), known, 1)
+        return (
+            f"`{path[-1]}` is not known here",
+            f"did you mean `{close[0]}`?" if close else f"known are {', '.join(known)}",
+        )
+    if kind == "missing":
+        name = str(detail["loc"][-1])
+        where = f" under `{path[-1]}`" if path else ""
+        return f"`{name}`{where} is missing", f"add {_example(model, path, name)}"
+    if kind == "value_error":
+        what, _, remedy = str(detail["ctx"]["error"]).partition("; ")
+        return subject + what, remedy
+    shown = (
+        "nothing" if given is None else f"`{given}`" if isinstance(given, (str, int, float)) else "a list or mapping"
+    )
+    shown = shown if len(shown) < 60 else shown[:56] + "...`"
+    if kind.startswith(("float", "int", "finite_number")):
+        return f"{subject}{shown} is not a number", "write digits with at most one dot, like 0.31"
+    if kind.startswith(("greater", "less")):
+        return f"{subject}{shown} is out of range", detail["msg"].replace("Input should be", "it must be")
+    if kind.startswith("bool"):
+        return f"{subject}{shown} is neither true nor false", "write true or false"
+    if kind == "literal_error":
+        return f"{subject}{shown} is not known", f"write one of {detail['ctx']['expected']}"
+    if kind.startswith(("string", "str")):
+        return f"{subject}{shown} is not text", detail["msg"].replace("Input should", "it should")
+    forms = {"dict": "a mapping", "model": "a mapping", "list": "a list", "tuple": "a list"}
+    if form := forms.get(kind.split("_")[0]):
+        return f"{subject}{shown} stands where {form} is wanted", "see the sheets in tariffs/ for the form"
+    return f"{subject}{detail['msg']}", ""
+
+
+def _shown(given: object) -> str:
+    if given is None:
+        return "nothing"
+    if not isinstance(given, (str, int, float)):
+        return "a list or mapping"
+    text = str(given)
+    return f"`{text}`" if len(text) < 60 else f"`{text[:56]}...`"
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    from pydantic import BaseModel
+
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for argument in get_args(annotation):
+        yield from _models(argument)
+
+
+def _owners(model: type[BaseModel], path: KeyPath) -> list[type[BaseModel]]:
+    """Find the models that may stand at a path."""
+    found = [model]
+    for part in path:
+        fields = [
+            info.annotation
+            for owner in found
+            for name, info in owner.model_fields.items()
+            if part in (info.alias, name)
+        ]
+        if fields:
+            found = [inner for annotation in fields for inner in _models(annotation)]
+    return found
+
+
+def _known_keys(model: type[BaseModel], path: KeyPath) -> set[str]:
+    return {info.alias or name for owner in _owners(model, path) for name, info in owner.model_fields.items()}
+
+
+def _example_value(model: type[BaseModel], path: KeyPath, name: str) -> object:
+    for owner in _owners(model, path):
+        for attribute, info in owner.model_fields.items():
+            if name in (info.alias, attribute) and info.examples:
+                return info.examples[0]
+    return None
+
+
+def _example(model: type[BaseModel], path: KeyPath, name: str) -> str:
+    value = _example_value(model, path, name)
+    return f"`{name}:`" if value is None else f"for example `{name}: {value}`"
