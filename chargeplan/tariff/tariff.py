@@ -195,6 +195,27 @@ class Tariff:
         frame["export_per_kwh"] = self.export_array(start_s, step_s)
         return frame
 
+    def period_at(self, utc_s: int) -> tuple[str, str]:
+        """Tell the period and the season of an instant.
+
+        Parameters
+        ----------
+        utc_s : int
+            UTC seconds.
+
+        Returns
+        -------
+        tuple of str
+            Names of the period and of the season.
+
+        Raises
+        ------
+        InputError
+            If the instant lies outside the dates of the sheet.
+        """
+        period, season, _ = self._labels(*self._local(np.array([utc_s], dtype=np.int64)))
+        return str(period[0]), str(season[0])
+
     def day(self, day: date) -> list[Run]:
         """List the runs of equal price of a local day.
 
