@@ -1,1 +1,87 @@
-"""Prices electric-car charging on time-of-use rates and plans the cheapest hours."""
+"""Prices electric-car charging on time-of-use rates and plans the cheapest hours within the circuit's limit.
+
+>>> import chargeplan
+>>> home = chargeplan.load_household("demo")
+>>> night = chargeplan.plan_tonight(home, soc="55 %", now="2026-11-25 20:00")
+>>> night.schedule.table().wall_kwh.sum().round(1)
+np.float64(16.1)
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from chargeplan.charging import Circuit, Evse, Vehicle, weakest_link
+    from chargeplan.errors import ChargeplanError, FileError, InputError, SolverError
+    from chargeplan.household import HouseholdPlan, load_household, plan_days, plan_tonight, read_household
+    from chargeplan.plan.schedule import Schedule
+    from chargeplan.plan.schedule import plan as plan_itinerary
+    from chargeplan.plan.stops import Drive, Itinerary, Stay
+    from chargeplan.tariff import Tariff, load_tariff, read_tariff, shipped_sheets
+
+#: Where each public name lives; imported when first asked for, so that `import chargeplan` stays light.
+_HOMES = {
+    "ChargeplanError": "errors",
+    "FileError": "errors",
+    "InputError": "errors",
+    "SolverError": "errors",
+    "Tariff": "tariff",
+    "load_tariff": "tariff",
+    "read_tariff": "tariff",
+    "shipped_sheets": "tariff",
+    "Circuit": "charging",
+    "Evse": "charging",
+    "Vehicle": "charging",
+    "weakest_link": "charging",
+    "Drive": "plan.stops",
+    "Itinerary": "plan.stops",
+    "Stay": "plan.stops",
+    "Schedule": "plan.schedule",
+    "plan_itinerary": "plan.schedule",
+    "HouseholdPlan": "household",
+    "load_household": "household",
+    "plan_days": "household",
+    "plan_tonight": "household",
+    "read_household": "household",
+}
+
+__all__ = [
+    "ChargeplanError",
+    "Circuit",
+    "Drive",
+    "Evse",
+    "FileError",
+    "HouseholdPlan",
+    "InputError",
+    "Itinerary",
+    "Schedule",
+    "SolverError",
+    "Stay",
+    "Tariff",
+    "Vehicle",
+    "load_household",
+    "load_tariff",
+    "plan_days",
+    "plan_itinerary",
+    "plan_tonight",
+    "read_household",
+    "read_tariff",
+    "shipped_sheets",
+    "weakest_link",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    inner = "plan" if name == "plan_itinerary" else name
+    value = getattr(import_module(f"{__name__}.{_HOMES[name]}"), inner)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

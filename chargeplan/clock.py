@@ -170,7 +170,7 @@ def day_start_s(name: str, day: date) -> int:
     >>> (day_start_s("America/Denver", date(2026, 3, 9)) - day_start_s("America/Denver", date(2026, 3, 8))) / 3600
     23.0
     """
-    return int(datetime(day.year, day.month, day.day, tzinfo=zone(name)).timestamp())
+    return wall_s(name, day, 0)
 
 
 def wall_s(name: str, day: date, minute: int) -> int:
@@ -196,6 +196,8 @@ def wall_s(name: str, day: date, minute: int) -> int:
     >>> wall_s("America/Denver", date(2026, 11, 25), 1080) - day_start_s("America/Denver", date(2026, 11, 25))
     64800
     """
+    if not FIRST_YEAR - 1 <= day.year <= LAST_YEAR + 1:
+        raise InputError(f"the time lies outside the years {FIRST_YEAR} to {LAST_YEAR}")
     if minute == 1440:
         day, minute = day + timedelta(days=1), 0
     return int(datetime(day.year, day.month, day.day, minute // 60, minute % 60, tzinfo=zone(name)).timestamp())
@@ -249,7 +251,8 @@ def instant_s(value: str | date | datetime, name: str) -> int:
         return day_start_s(name, moment.date())
     first, second = (int(moment.replace(tzinfo=zone(name), fold=fold).timestamp()) for fold in (0, 1))
     if first < second:
-        raise InputError(f"{text} comes twice that day, when the clock goes back; add the offset, as in {text}-06:00")
+        example = moment.replace(tzinfo=zone(name)).isoformat(" ", "minutes")
+        raise InputError(f"{text} comes twice that day, when the clock goes back; add the offset, as in {example}")
     if first > second:
         raise InputError(f"{text} is skipped that day, when the clock goes forward; choose a time before or after")
     return first

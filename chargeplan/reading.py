@@ -25,6 +25,8 @@ MAX_VALUES: Final = 50_000
 #: The way to one value inside a file: keys and list positions, from the top.
 KeyPath = tuple[str | int, ...]
 
+#: What YAML counts as the end of a line.
+_LINE_BREAK: Final = re.compile(r"\r\n?|[\n\x85\u2028\u2029]")
 _TAG: Final = "tag:yaml.org,2002:"
 _KNOWN_TAGS: Final = {_TAG + name for name in ("str", "int", "float", "bool", "null", "map", "seq")}
 
@@ -68,7 +70,7 @@ class Document:
         while path and path not in self.places:
             path = path[:-1]
         line, column = self.places.get(path, (1, 1))
-        return Mistake(self.file, line, column, what, remedy)
+        return Mistake(self.file, line, column, _one_line(what), _one_line(remedy))
 
 
 def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = None) -> Document:
@@ -105,8 +107,9 @@ def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = 
     except yaml.MarkedYAMLError as error:
         raise FileError([_syntax_mistake(name, content, error)]) from None
     except yaml.reader.ReaderError as error:
-        line, column = _line_column(content, error.position)
-        what = f"character {error.character!r} is not allowed in YAML" if error.character else "not readable as YAML"
+        # The position is in bytes or in characters, as the reader likes; the character itself is certain.
+        line, column = _line_column(content[: content.find(chr(error.character))])
+        what = f"the character U+{error.character:04X} is not allowed in YAML"
         raise FileError([Mistake(name, line, column, what, "remove it")]) from None
     if node is None or (isinstance(node, yaml.ScalarNode) and not node.value.strip()):
         raise FileError([Mistake(name, 1, 1, "the file is empty", "see the sheets in tariffs/ for what to write")])
@@ -121,10 +124,15 @@ def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = 
     return Document(name, data, builder.places)
 
 
+def _one_line(text: str) -> str:
+    """Keep line breaks and terminal codes that a value holds out of the message about it."""
+    return "".join(character if character.isprintable() else " " for character in text)
+
+
 def _content(path: Path) -> bytes:
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise FileError([Mistake(str(path), 1, 1, "this is not a file", "name a YAML file")])
     try:
-        if path.exists() and not path.is_file():
-            raise FileError([Mistake(str(path), 1, 1, "this is not a file", "name a YAML file")])
         with path.open("rb") as stream:
             content = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
@@ -134,23 +142,23 @@ def _content(path: Path) -> bytes:
 
 
 def _decode(name: str, content: str | bytes) -> str:
+    if isinstance(content, str):
+        content = content.encode("utf-8", "surrogatepass")
     if len(content) > MAX_BYTES:
         what = f"the file is larger than {MAX_BYTES // 1000:,} kB"
         raise FileError(
             [Mistake(name, 1, 1, what, "a rate sheet or household file is a few kB; is this the right file?")]
         )
-    if isinstance(content, str):
-        return content.removeprefix("\ufeff")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line, column = _line_column(content[: error.start].decode("utf-8-sig", "replace"), None)
+        line, column = _line_column(content[: error.start].decode("utf-8-sig", "replace"))
         raise FileError([Mistake(name, line, column, "the file is not UTF-8 text", "save it as UTF-8")]) from None
 
 
-def _line_column(content: str, position: int | None) -> tuple[int, int]:
-    before = content if position is None else content[:position]
-    return before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
+def _line_column(before: str) -> tuple[int, int]:
+    lines = _LINE_BREAK.split(before)
+    return len(lines), len(lines[-1]) + 1
 
 
 def _measure(name: str, content: str) -> None:
@@ -179,7 +187,7 @@ def _measure(name: str, content: str) -> None:
 def _syntax_mistake(name: str, content: str, error: yaml.MarkedYAMLError) -> Mistake:
     mark = error.problem_mark or error.context_mark
     line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-    lines = content.split("\n")
+    lines = _LINE_BREAK.split(content)
     written = lines[line - 1] if line <= len(lines) else ""
     if "\t" in written[: max(column, len(written) - len(written.lstrip()))]:
         return Mistake(name, line, written.index("\t") + 1, "a tab is used to indent", "use spaces")
@@ -204,7 +212,8 @@ class _Builder:
         self.mistakes: list[Mistake] = []
 
     def complain(self, node: yaml.Node, what: str, remedy: str) -> None:
-        self.mistakes.append(Mistake(self.name, node.start_mark.line + 1, node.start_mark.column + 1, what, remedy))
+        place = node.start_mark.line + 1, node.start_mark.column + 1
+        self.mistakes.append(Mistake(self.name, *place, _one_line(what), remedy))
 
     def value(self, node: yaml.Node, path: KeyPath) -> Any:
         self.places.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
@@ -231,7 +240,9 @@ class _Builder:
                 self.complain(key_node, "a name on the left of `:` must be plain text", "write `name: value`")
                 continue
             key = str(key_node.value)
-            if key == "<<":
+            if key_node.tag not in _KNOWN_TAGS:
+                self.complain(key_node, f"{key_node.tag!r} is a tag, and tags are not read", "remove it")
+            elif key == "<<":
                 self.complain(key_node, "merging with << is not read", "name the hours once under `periods:` instead")
             elif key in result:
                 first = self.places[(*path, key)][0]

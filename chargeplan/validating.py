@@ -74,19 +74,32 @@ def check_document(document: Document, model: type[ModelT]) -> Reading:
             stand_ins: dict[KeyPath, object] = {}
             for path, detail in wrong:
                 absent = (*path, detail["loc"][-1]) if detail["type"] == "missing" else path
-                if not any(absent[: len(done)] == done for done in broken):
+                if not _within(absent, broken):
                     mistakes.append(document.mistake(path, *_explain(model, path, detail)))
                 if detail["type"] != "missing":
-                    present.add(path)
+                    present.add(_removable(path))
                 elif (example := _example_value(model, path, str(absent[-1]))) is not None:
                     stand_ins[absent] = example
                 elif path:
-                    present.add(path)
+                    present.add(_removable(path))
                 else:
                     return Reading(None, tuple(mistakes), frozenset(broken))
                 broken.add(absent)
-            data = _filled(_without(data, present), stand_ins)
+            broken |= present
+            kept = {path: value for path, value in stand_ins.items() if not _within(path, present)}
+            data = _filled(_without(data, present), kept)
     return Reading(None, tuple(mistakes), frozenset(broken))
+
+
+def _within(path: KeyPath, places: set[KeyPath]) -> bool:
+    return any(path[:length] in places for length in range(len(path) + 1))
+
+
+def _removable(path: KeyPath) -> KeyPath:
+    """Name the list instead of its item: without one item the others would change their places."""
+    while path and isinstance(path[-1], int):
+        path = path[:-1]
+    return path
 
 
 def _filled(data: Any, stand_ins: dict[KeyPath, object]) -> Any:
@@ -114,7 +127,7 @@ def _without(data: Any, paths: set[KeyPath], here: KeyPath = ()) -> Any:
     if isinstance(data, dict):
         return {k: _without(v, paths, (*here, k)) for k, v in data.items() if (*here, k) not in paths}
     if isinstance(data, list):
-        return [_without(v, paths, (*here, i)) for i, v in enumerate(data) if (*here, i) not in paths]
+        return [_without(v, paths, (*here, i)) for i, v in enumerate(data)]
     return data
 
 
@@ -131,15 +144,16 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
         )
     if kind == "missing":
         name = str(detail["loc"][-1])
-        where = f" under `{path[-1]}`" if path else ""
+        item = isinstance(path[-1], int) if path else False
+        where = f" in item {int(path[-1]) + 1} of `{path[-2]}`" if item else f" under `{path[-1]}`" if path else ""
         return f"`{name}`{where} is missing", f"add {_example(model, path, name)}"
     if kind == "value_error":
         what, _, remedy = str(detail["ctx"]["error"]).partition("; ")
         return subject + what, remedy
-    shown = (
-        "nothing" if given is None else f"`{given}`" if isinstance(given, (str, int, float)) else "a list or mapping"
-    )
-    shown = shown if len(shown) < 60 else shown[:56] + "...`"
+    shown = _shown(given)
+    if kind == "too_long":
+        limits = detail["ctx"]
+        return f"{subject}{limits['actual_length']} entries are too many", f"{limits['max_length']} can be read"
     if kind.startswith(("float", "int", "finite_number")):
         return f"{subject}{shown} is not a number", "write digits with at most one dot, like 0.31"
     if kind.startswith(("greater", "less")):

@@ -1,1 +1,1 @@
-"""Being written."""
+"""Plans, prices and checks as text, JSON and CSV; needs no solver."""

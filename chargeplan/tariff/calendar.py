@@ -193,8 +193,7 @@ class DayTable:
         code = np.repeat(own[:, None, :], len(tails), axis=1)
         for left_over, number in tails.items():
             for position, start, end in left_over:
-                for row in code[:, number, :]:
-                    _lay(row, position, (start, end))
+                _lay(code[:, number], position, (start, end))
         code[code == NOTHING] = rest
         return cls(tuple(periods), code, tail, boundaries)
 
@@ -219,8 +218,8 @@ class DayTable:
         return {int(code) for code in np.unique(self.code[season * 14 : season * 14 + 14]) if code >= 0}
 
 
-def _lay(row: NDArray[np.int16], position: int, span: tuple[int, int]) -> None:
-    part = row[span[0] : span[1]]
+def _lay(rows: NDArray[np.int16], position: int, span: tuple[int, int]) -> None:
+    part = rows[..., span[0] : span[1]]
     part[...] = np.where((part == NOTHING) | (part == position), position, SEVERAL)
 
 

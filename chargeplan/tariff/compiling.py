@@ -14,7 +14,7 @@ from chargeplan.reading import Document, KeyPath
 from chargeplan.tariff.calendar import MINUTES, SEVERAL, Calendar, DayTable, PeriodHours, Seasons, find_fault
 from chargeplan.tariff.dates import MONTHS, weekday_of
 from chargeplan.tariff.holiday_set import HolidaySet, country_dates
-from chargeplan.tariff.rates import FloatArray, Rates, TimedLine
+from chargeplan.tariff.rates import COLUMNS, FloatArray, Rates, TimedLine
 from chargeplan.tariff.sheet import Holidays, Sheet, Terms, TimedAdder
 from chargeplan.units import clock_text
 
@@ -75,6 +75,8 @@ class Compiler:
                 self.complain(
                     (*path, "from"), f"{version.from_} is not after the version before it", "put the oldest first"
                 )
+            if last is not None and starts[position + 1] > last:
+                self.complain((*path, "from"), f"{version.from_} is after the sheet ends", "give an earlier date")
             changes = {name: getattr(version, name) for name in fields if getattr(version, name) is not None}
             if "prices" in changes or "components" in changes:
                 terms |= {"prices": None, "components": None}
@@ -108,7 +110,7 @@ class Compiler:
         seasons = Seasons.build(terms.seasons or {})
         holidays = self._holidays(terms.holidays)
         periods: PeriodHours = terms.periods or {ALL_HOURS: None}
-        good = self._check_seasons(seasons)
+        good = self._check_seasons(terms, seasons)
         good &= self._check_periods(periods, seasons, holidays, "periods")
         good &= holidays is not None and not self._is_broken("periods") and not self._is_broken("seasons")
         calendar = Calendar(seasons, holidays or HolidaySet())
@@ -121,7 +123,8 @@ class Compiler:
             calendar = Calendar(Seasons(self._names("seasons"), seasons.code), calendar.holidays)
             table = DayTable(named, np.full((0, 1, MINUTES), -1, np.int16), np.zeros(0, np.int64), MINUTES)
         seasons = calendar.seasons
-        names, price, timed = self._components(terms, calendar, table, scale)
+        self._check_names(terms)
+        names, price, timed = self._components(terms, calendar.seasons, holidays, table, scale)
         taxes, tax = self._taxes(terms, names)
         export = self._table(terms.export, ("export",), seasons, table, scale) if terms.export is not None else None
         if not good:
@@ -129,8 +132,14 @@ class Compiler:
         fixed = terms.fixed if isinstance(terms.fixed, dict) else {"fixed": terms.fixed} if terms.fixed else {}
         return Rates(first, calendar, table, names, price, timed, taxes, tax, export, tuple(fixed.items()))
 
-    def _check_seasons(self, seasons: Seasons) -> bool:
+    def _check_seasons(self, terms: Terms, seasons: Seasons) -> bool:
         if self._is_broken("seasons"):
+            return False
+        rests = [name for name, days in (terms.seasons or {}).items() if days is None]
+        if len(rests) > 1:
+            self.complain(
+                ("seasons", rests[1]), f"`{rests[1]}` and `{rests[0]}` are both `rest`", "give one of them its days"
+            )
             return False
         fault = seasons.fault()
         if fault is None:
@@ -154,7 +163,7 @@ class Compiler:
         good = True
         weekday = None
         categories = tuple(holidays.categories)
-        if holidays.country:
+        if holidays.country is not None:
             for key in ("country", "subdivision", "categories"):
                 subdivision = holidays.subdivision if key != "country" else None
                 try:
@@ -231,8 +240,14 @@ class Compiler:
         else:
             self.complain(("periods",), f"{when} is in no period", "extend one, or let one of them be `rest`")
 
+    def _check_names(self, terms: Terms) -> None:
+        for kind in ("components", "adders", "taxes"):
+            for name in getattr(terms, kind) or ():
+                if name in COLUMNS:
+                    self.complain((kind, name), f"`{name}` is the name of another column", "give it another name")
+
     def _components(
-        self, terms: Terms, calendar: Calendar, table: DayTable, scale: float
+        self, terms: Terms, seasons: Seasons, holidays: HolidaySet | None, table: DayTable, scale: float
     ) -> tuple[tuple[str, ...], FloatArray, tuple[TimedLine, ...]]:
         if terms.prices is not None and terms.components is not None:
             self.complain(("components",), "both `prices` and `components` are given", "keep one; adders may stay")
@@ -242,7 +257,6 @@ class Compiler:
             and not (self._is_broken("prices") or self._is_broken("components"))
         ):
             self.complain(("prices",), "there are no prices", "add for example `prices: 0.31`, per kWh")
-        seasons = calendar.seasons
         parts: dict[str, FloatArray] = {}
         if terms.prices is not None:
             parts[ENERGY] = self._table(terms.prices, ("prices",), seasons, table, scale)
@@ -255,7 +269,7 @@ class Compiler:
                 self.complain(("adders", name), f"`{name}` is a component already", "give the adder another name")
             if isinstance(adder, TimedAdder):
                 hours = {"applies": adder.hours, "does not": None} if adder.hours is not None else {"applies": None}
-                if self._check_periods(hours, seasons, calendar.holidays, "adders", name):
+                if self._check_periods(hours, seasons, holidays, "adders", name):
                     timed.append(TimedLine(len(parts), adder.price * scale, DayTable.build(hours, seasons)))
                 parts[name] = np.zeros(shape)
             else:
@@ -309,7 +323,8 @@ class Compiler:
             if missing:
                 where = f" in {season}" if season else ""
                 if table.names == (ALL_HOURS,):
-                    what, remedy = f"there is no price{where}", f"add `{season}:` with its price per kWh"
+                    what = f"there is no price{where}"
+                    remedy = f"add `{season}:` with its price per kWh" if season else "write one number, like 0.31"
                 else:
                     what = f"no price{where} for {' and '.join(f'`{name}`' for name in missing)}"
                     remedy = f"add `{missing[0]}:` with its price per kWh"

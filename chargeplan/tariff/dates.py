@@ -147,7 +147,7 @@ def season_days(text: str) -> frozenset[tuple[int, int]]:
     """
     days: set[tuple[int, int]] = set()
     for part in text.split(","):
-        ends = re.split(r"\s+-\s+|\s*–\s*|\s+to\s+|(?<=[a-zA-Z])-(?=[a-zA-Z])", part.strip())
+        ends = re.split(r"\s*[-–]\s*|\s+to\s+", part.strip())
         if len(ends) > 2 or not ends[0]:
             raise InputError(f"`{part.strip()[:40]}` is not a season; write for example Jun 1 - Sep 30, or Jun - Sep")
         first, last = _season_end(ends[0], 1), _season_end(ends[-1], 31)
@@ -167,7 +167,7 @@ def _season_end(text: str, day: int) -> tuple[int, int]:
 
 
 _NTH: Final = {"first": 0, "second": 1, "third": 2, "fourth": 3, "fifth": 4, "last": -1}
-_NTH_RULE = re.compile(rf"({'|'.join(_NTH)})\s+([a-z]+)\s+(?:of|in)\s+([a-z]+)\Z", re.IGNORECASE)
+_NTH_RULE = re.compile(rf"({'|'.join(_NTH)})\s+([a-z]+)\s+(?:of|in)\s+([a-z]+)\Z", re.IGNORECASE | re.ASCII)
 _EASTER_RULE = re.compile(r"(?:(\d{1,2})\s+days?\s+(before|after)\s+)?easter(?:\s+sunday)?\Z", re.IGNORECASE | re.ASCII)
 _EASTER_NAMES: Final = {"good friday": -2, "easter monday": 1, "ascension day": 39, "whit monday": 50}
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)

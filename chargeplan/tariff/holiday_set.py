@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
@@ -33,7 +34,7 @@ class HolidaySet:
     days : tuple of DayRule
         Further holidays.
     without : tuple of DayRule
-        Days taken out again.
+        Days taken out again: rules before the shift, dates written out with their year after it.
     shift : str
         One of `SHIFTS`. Dates written out with their year are never shifted.
     weekday : int, optional
@@ -92,6 +93,7 @@ def _shifted_dates(holiday_set: HolidaySet, year: int) -> frozenset[date]:
     result = set(kept)
     for day in sorted(movable):
         result |= {day} if day in fixed_sundays else _shift(day, holiday_set.shift, movable | kept | result)
+    result -= {day for rule in holiday_set.without if rule.kind == "once" for day in rule.dates(year)}
     return frozenset(day for day in result if day.year == year)
 
 
@@ -143,6 +145,12 @@ def country_dates(country: str, subdivision: str | None, categories: tuple[str, 
     """
     import holidays
 
+    unknown = f"no holiday data for country `{country[:30]}`; write an ISO code such as US, CA or DE"
+    if not re.fullmatch("[A-Z]{2}", country):
+        # The package would look any other word up among its own functions and classes.
+        raise InputError(unknown)
+    if not categories:
+        raise InputError("no category is given; leave `categories` out for public holidays")
     try:
         # observed=False: which weekday stands in is for the sheet to say, and differs between sheets.
         # expand=False: a look-up of another year would otherwise change the object.
@@ -152,9 +160,7 @@ def country_dates(country: str, subdivision: str | None, categories: tuple[str, 
     except NotImplementedError:
         supported = holidays.list_supported_countries()
         if country not in supported:
-            raise InputError(
-                f"no holiday data for country `{country}`; write an ISO code such as US, CA or DE"
-            ) from None
+            raise InputError(unknown) from None
         known = ", ".join(supported[country][:12]) or "none"
         raise InputError(
             f"`{subdivision}` is no subdivision of {country} with holiday data; known are {known}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from chargeplan.tariff.sheet import Fixed
 
 FloatArray = NDArray[np.float64]
+
+#: Columns of a priced span besides those of the components and taxes, which may not be called so.
+COLUMNS: Final = ("period", "season", "day_type", "price_per_kwh", "export_per_kwh")
 
 
 @dataclass(frozen=True, eq=False)

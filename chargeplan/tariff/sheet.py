@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema
 
-from chargeplan.clock import zone
+from chargeplan.clock import FIRST_YEAR, LAST_YEAR, zone
 from chargeplan.errors import InputError
 from chargeplan.tariff.dates import DayRule, season_days, weekday_of
 from chargeplan.tariff.holiday_set import SHIFTS, HolidaySet, country_dates
@@ -17,6 +17,12 @@ from chargeplan.tariff.windows import JOINING_WORDS, Window
 
 ParsedT = TypeVar("ParsedT")
 REST: Final = "rest"
+#: No phrase of the language is longer than this; reading much longer ones takes very long.
+MAX_TEXT: Final = 300
+#: Prices per kWh, charges and percentages beyond this are refused.
+MAX_AMOUNT: Final = 100_000.0
+#: What one version can hold. Twelve months as seasons are the most that rate sheets print.
+MAX_SEASONS, MAX_PERIODS, MAX_WINDOWS, MAX_VERSIONS = 24, 24, 200, 400
 
 
 class Part(BaseModel):
@@ -30,6 +36,8 @@ def _from_text(parse: Callable[[str], ParsedT], example: str) -> Callable[[Any],
         if not isinstance(value, str):
             given = "nothing" if value is None else f"`{value}`"
             raise InputError(f"{given} cannot stand here; write for example {example}")
+        if len(value) > MAX_TEXT:
+            raise InputError(f"the text is longer than {MAX_TEXT} characters; write for example {example}")
         return parse(value)
 
     return read
@@ -56,6 +64,8 @@ def _date(value: str) -> date:
     rule = DayRule.parse(value)
     if rule.kind != "once":
         raise InputError(f"`{value[:30]}` is not a date; write for example 2026-01-31")
+    if not FIRST_YEAR <= rule.numbers[0] <= LAST_YEAR:
+        raise InputError(f"{value} is out of range; write a date of the years {FIRST_YEAR} to {LAST_YEAR}")
     return rule.dates(rule.numbers[0])[0]
 
 
@@ -70,7 +80,10 @@ def _windows(value: Any) -> tuple[Window, ...] | None:
     if not items:
         raise InputError("no hours are given; write for example 16:00-21:00 on weekdays")
     parse = _from_text(Window.parse, "16:00-21:00 on weekdays")
-    return tuple(parse(piece) for item in items for piece in _pieces(item))
+    pieces = [piece for item in items for piece in _pieces(item)]
+    if len(pieces) > MAX_WINDOWS:
+        raise InputError(f"{len(pieces)} spans of hours are too many; {MAX_WINDOWS} can be read")
+    return tuple(map(parse, pieces))
 
 
 def _pieces(item: Any) -> list[Any]:
@@ -85,6 +98,13 @@ class Share(BaseModel):
     of: tuple[str, ...] = ()
 
 
+def _amount(digits: str) -> float:
+    amount = float(digits)
+    if abs(amount) > MAX_AMOUNT:
+        raise InputError(f"`{digits[:40]}` is out of range; it must be between -100,000 and 100,000")
+    return amount
+
+
 _SHARE = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*%(?:\s+of\s+(.+))?\Z", re.ASCII)
 
 
@@ -93,7 +113,9 @@ def _share(text: str) -> Share:
     if match is None:
         raise InputError(f"`{text.strip()[:40]}` is not a percentage; write for example 5 % or 5 % of delivery")
     of = re.split(r"\s*,\s*(?:and\s+)?|\s+and\s+", match[2].strip()) if match[2] else []
-    return Share(share=float(match[1]) / 100, of=tuple(of))
+    if len(set(of)) < len(of):
+        raise InputError(f"`{text.strip()[:60]}` names a line twice; name each line once")
+    return Share(share=_amount(match[1]) / 100, of=tuple(of))
 
 
 class Fixed(BaseModel):
@@ -111,14 +133,14 @@ def _fixed(text: str) -> Fixed:
     match = _FIXED.match(text.strip())
     if match is None:
         raise InputError(f"`{text.strip()[:40]}` is not a fixed charge; write for example 0.42 per day or 12 per month")
-    return Fixed(amount=float(match[1]), per=match[2].lower())
+    return Fixed(amount=_amount(match[1]), per=match[2].lower())
 
 
 def _text_schema(description: str, *examples: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
 
 
-Price = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-100_000, le=100_000)]
+Price = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-MAX_AMOUNT, le=MAX_AMOUNT)]
 Name = Annotated[str, AfterValidator(_name)]
 Zone = Annotated[str, AfterValidator(_zone)]
 Currency = Annotated[str, AfterValidator(_currency), Field(json_schema_extra={"pattern": "^[A-Z]{3}$"})]
@@ -221,10 +243,13 @@ class Terms(Part):
 
     holidays: HolidaysField | None = Field(None, description="Holidays of the sheet", examples=["{country: US}"])
     seasons: dict[Name, SeasonDays] | None = Field(
-        None, description="Days of each season", examples=["{summer: Jun - Sep, winter: rest}"]
+        None, max_length=MAX_SEASONS, description="Days of each season", examples=["{summer: Jun - Sep, winter: rest}"]
     )
     periods: dict[Name, Hours] | None = Field(
-        None, description="Hours of each period", examples=["{peak: 16:00-21:00, off-peak: rest}"]
+        None,
+        max_length=MAX_PERIODS,
+        description="Hours of each period",
+        examples=["{peak: 16:00-21:00, off-peak: rest}"],
     )
     prices: PriceTable | None = Field(None, description="Price per kWh", examples=["{peak: 0.42, off-peak: 0.18}"])
     components: dict[Name, PriceTable] | None = Field(
@@ -264,7 +289,7 @@ class Sheet(Terms):
     )
     effective: Day | None = Field(None, description="First day of the sheet", examples=["2026-01-01"])
     until: Day | None = Field(None, description="Last day of the sheet", examples=["2026-12-31"])
-    versions: list[Version] = Field([], description="Dated changes, oldest first")
+    versions: list[Version] = Field([], max_length=MAX_VERSIONS, description="Dated changes, oldest first")
     source: str | None = Field(None, description="Where the figures come from")
     notes: str | None = Field(None, description="Anything a reader should know")
     checks: list[Check] = Field([], description="Instants with the period and price they must have")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from chargeplan.clock import DAY_S, IntArray, day_of_number, day_start_s, instant_s, local_seconds
+from chargeplan.clock import DAY_S, IntArray, day_number, day_of_number, day_start_s, instant_s, local_seconds
 from chargeplan.errors import InputError
 from chargeplan.tariff.rates import FloatArray, Rates, Slots
 from chargeplan.units import quantity
@@ -195,6 +195,28 @@ class Tariff:
         frame["export_per_kwh"] = self.export_array(start_s, step_s)
         return frame
 
+    @property
+    def has_holidays(self) -> bool:
+        """Whether the sheet names any holidays."""
+        return any(rates.calendar.holidays for rates in self.versions)
+
+    def is_holiday(self, day: date) -> bool:
+        """Tell whether a local date is a holiday of the sheet.
+
+        Parameters
+        ----------
+        day : datetime.date
+            The date.
+
+        Returns
+        -------
+        bool
+            By the version in force on that date; the first version before the sheet begins.
+        """
+        number = np.array([day_number(day)], dtype=np.int64)
+        rates = self.versions[int(self._version(number)[0])]
+        return bool(rates.calendar.patterns(int(number[0]), int(number[0]))[0] % 2)
+
     def period_at(self, utc_s: int) -> tuple[str, str]:
         """Tell the period and the season of an instant.
 
@@ -237,6 +259,8 @@ class Tariff:
         [23.0]
         """
         start_s = np.arange(day_start_s(self.timezone, day), day_start_s(self.timezone, day + timedelta(days=1)), 60)
+        if start_s.size == 0:  # a date that the clock skipped, such as 2011-12-30 in Samoa
+            return []
         price = self.price_array(start_s, 60)
         period, season, day_type = self._labels(*self._local(start_s))
         changed = (price[1:] != price[:-1]) | (period[1:] != period[:-1])
@@ -309,7 +333,8 @@ class Tariff:
         """Find into which equal parts to cut the slots so that no part straddles a boundary."""
         if step_s == 60:
             return 60
-        end = self._local(start_s[-1:] + step_s)[1]
+        in_a_row = start_s[-1] - start_s[0] == step_s * (start_s.size - 1)
+        end = self._local((start_s[-1:] if in_a_row else start_s) + step_s)[1]
         phase = np.r_[minute, end] * 60 % step_s
         if (phase == phase[0]).all():
             return gcd(step_s, 60 * self.resolution_min, int(phase[0]))

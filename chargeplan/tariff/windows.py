@@ -23,7 +23,7 @@ from chargeplan.units import time_of_day
 ALL_DAYS: Final = frozenset(range(7))
 #: Words that join the parts of a window; a season may not be called by them.
 JOINING_WORDS: Final = ("on", "starting", "except", "in")
-_PARTS = re.compile(rf"\s+({'|'.join(JOINING_WORDS)})\s+", re.IGNORECASE)
+_PARTS = re.compile(rf"\s+((?ai:{'|'.join(JOINING_WORDS)}))\s+")
 _HOURS = re.compile(r"\s*([\d:]+)\s*(?:-|–|to)\s*([\d:]+)\s*\Z")
 _AND = re.compile(r"\s*,\s*(?:and\s+)?|\s+and\s+", re.IGNORECASE)
 

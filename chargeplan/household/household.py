@@ -1,0 +1,350 @@
+"""A household: its rate, its circuit, its car and its habits, read from one file."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+from chargeplan.charging import (
+    ChargingLoss,
+    Circuit,
+    Consumption,
+    Evse,
+    Limit,
+    Taper,
+    Vehicle,
+    dc_limit,
+    weakest_link,
+)
+from chargeplan.errors import FileError, InputError, Mistake
+from chargeplan.household.habits import NO_DEPARTURE, ByDay, Habits
+from chargeplan.household.model import CircuitPart, EvsePart, HabitsPart, HouseholdSheet, StopPart, VehiclePart
+from chargeplan.household.state_of_charge import StateOfChargeFile
+from chargeplan.reading import Document, KeyPath, read_document
+from chargeplan.tariff import Tariff, load_tariff, shipped_sheets
+from chargeplan.tariff.windows import DaySet
+from chargeplan.units import quantity
+from chargeplan.validating import check_document
+
+ResultT = TypeVar("ResultT")
+
+
+@dataclass(frozen=True, eq=False)
+class Stop:
+    """Another place where the car is plugged in.
+
+    Parameters
+    ----------
+    place : str
+        What it is called.
+    days : DaySet
+        On which days.
+    start_min, end_min : int
+        Minutes after midnight.
+    limit : Limit
+        What it delivers to the car.
+    price : float or Tariff
+        Per kWh.
+    """
+
+    place: str
+    days: DaySet
+    start_min: int
+    end_min: int
+    limit: Limit
+    price: float | Tariff
+
+
+@dataclass(frozen=True, eq=False)
+class Household:
+    """A household, ready to plan for.
+
+    Make one with `load_household`.
+
+    Parameters
+    ----------
+    name, timezone : str
+        What it is called, and whose wall clock it lives by.
+    tariff : Tariff
+        Its rate.
+    vehicle : Vehicle
+        Its car.
+    vehicle_name : str
+        What the car is called.
+    limit : Limit
+        What the circuit and the EVSE at home deliver to the car.
+    habits : Habits
+        When the car is home, and how far it goes.
+    stops : tuple of Stop
+        Other places where it is plugged in.
+    soc_file : StateOfChargeFile, optional
+        Where to read the state of charge.
+    prefer : str
+        Among equally cheap plans: ``earliest``, ``latest`` or ``fewest starts``.
+    distance_unit : str
+        ``mi`` or ``km``, as the file writes distances.
+
+    Examples
+    --------
+    >>> load_household("demo").limit.because
+    'limited by the EVSE: 32 A'
+    """
+
+    name: str
+    timezone: str
+    tariff: Tariff
+    vehicle: Vehicle
+    vehicle_name: str
+    limit: Limit
+    habits: Habits
+    stops: tuple[Stop, ...] = ()
+    soc_file: StateOfChargeFile | None = None
+    prefer: str = "earliest"
+    distance_unit: str = "km"
+
+    def is_holiday(self, day: date) -> bool:
+        """Tell whether a date is a holiday of the rate sheet."""
+        return self.tariff.is_holiday(day)
+
+
+def example_folder() -> Path:
+    """Find the folder of the example households that come with the package."""
+    return Path(__file__).parent / "examples"
+
+
+def load_household(path: str | os.PathLike[str]) -> Household:
+    """Load a household file.
+
+    Parameters
+    ----------
+    path : path or str
+        A YAML file, or the name of an example: ``demo``, ``three-phase``, ``plain-outlet``.
+
+    Returns
+    -------
+    Household
+        Ready to plan for.
+
+    Raises
+    ------
+    FileError
+        With every mistake of the file and of the rate sheets it names.
+
+    Examples
+    --------
+    >>> load_household("plain-outlet").limit.current_a
+    12.0
+    """
+    name = os.fspath(path)
+    example = example_folder() / f"{name}.yaml"
+    if not Path(name).suffix and not Path(name).exists() and os.sep not in name and example.is_file():
+        name = str(example)
+    return read_household(None, name)
+
+
+def read_household(text: str | bytes | None, name: str = "household.yaml") -> Household:
+    """Read a household from text.
+
+    Parameters
+    ----------
+    text : str or bytes
+        The YAML; None reads the file ``name``.
+    name : str
+        What to call the file in messages; files it names are looked for beside it.
+
+    Returns
+    -------
+    Household
+        Ready to plan for.
+
+    Raises
+    ------
+    FileError
+        With every mistake.
+    """
+    document = read_document(name, text=text)
+    reading = check_document(document, HouseholdSheet)
+    if reading.model is None:
+        raise FileError(reading.mistakes)
+    builder = _Builder(document, reading.broken, list(reading.mistakes))
+    household = builder.household(reading.model)
+    if household is None or builder.mistakes:
+        raise FileError(builder.mistakes)
+    return household
+
+
+@dataclass
+class _Builder:
+    """Turns the checked model into the objects that do the work, collecting mistakes."""
+
+    document: Document
+    broken: frozenset[KeyPath]
+    mistakes: list[Mistake] = field(default_factory=list)
+
+    def complain(self, path: KeyPath, what: str, remedy: str = "") -> None:
+        if not any(known[: len(path)] == path for known in self.broken):
+            self.mistakes.append(self.document.mistake(path, what, remedy))
+
+    def attempt(self, path: KeyPath, make: Callable[[], ResultT]) -> ResultT | None:
+        try:
+            return make()
+        except InputError as error:
+            what, _, remedy = str(error).partition("; ")
+            self.complain(path, what, remedy)
+        except FileError as error:
+            self.mistakes += error.mistakes
+        return None
+
+    def household(self, sheet: HouseholdSheet) -> Household | None:
+        tariff = self.tariff(("tariff",), sheet.tariff)
+        circuit = self.attempt(("circuit",), lambda: _circuit(sheet.circuit))
+        evse = self.attempt(("evse",), lambda: _evse(sheet.evse))
+        vehicle = self.attempt(("vehicle",), lambda: _vehicle(sheet.vehicle, sheet.habits.target))
+        habits = self.habits(sheet.habits)
+        limit = None
+        if circuit and evse and vehicle:
+            limit = self.attempt(("circuit",), lambda: weakest_link(circuit, evse, vehicle))
+        stops = tuple(
+            stop for n, part in enumerate(sheet.stops) if (stop := self.stop(("stops", n), part, vehicle, habits))
+        )
+        if tariff and habits and habits.uses_holidays and not tariff.has_holidays:
+            self.complain(("habits",), "the rate sheet names no holidays", "leave `holidays` out of the habits")
+        if not (tariff and vehicle and habits and limit):
+            return None
+        soc = sheet.state_of_charge
+        folder = Path(self.document.file).parent
+        return Household(
+            name=sheet.name,
+            timezone=sheet.timezone,
+            tariff=tariff,
+            vehicle=vehicle,
+            vehicle_name=sheet.vehicle.name,
+            limit=limit,
+            habits=habits,
+            stops=stops,
+            soc_file=StateOfChargeFile(folder / soc.file, soc.max_age) if soc else None,
+            prefer=sheet.prefer,
+            distance_unit="mi" if "mi" in str(self.document.data["habits"].get("distance")) else "km",
+        )
+
+    def tariff(self, path: KeyPath, name: str) -> Tariff | None:
+        beside = Path(self.document.file).parent / name
+        try:
+            exists = beside.is_file()
+        except (OSError, ValueError):
+            exists = False
+        if not exists and name not in shipped_sheets():
+            shipped = ", ".join(shipped_sheets())
+            self.complain(path, f"there is no rate sheet `{name[:80]}`", f"name a file beside this one, or {shipped}")
+            return None
+        return self.attempt(path, lambda: load_tariff(beside if exists else name))
+
+    def habits(self, part: HabitsPart) -> Habits | None:
+        plug_in = self.attempt(("habits", "plug_in"), lambda: ByDay.parse(part.plug_in))
+        leave = self.attempt(("habits", "leave"), lambda: ByDay.parse(part.leave))
+        given = part.distance
+        if isinstance(given, dict) and leave is not None:
+            # A day at home needs no distance.
+            at_home = {day for day in range(7) if leave.week[day] == NO_DEPARTURE}
+            said = {day for words in given for day in DaySet.parse(words).weekdays}
+            names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+            given = {**given, **{names[day]: 0.0 for day in at_home - said}}
+        distance = self.attempt(("habits", "distance"), lambda: ByDay.parse(given))
+        if part.target < part.floor:
+            self.complain(("habits", "target"), "the target is below the floor", "raise the target or lower the floor")
+        if plug_in is None or leave is None or distance is None:
+            return None
+        if all(minute == NO_DEPARTURE for minute in (*leave.week, leave.holiday) if minute is not None):
+            self.complain(("habits", "leave"), "the car never leaves", "give the time of day for at least one day")
+        return Habits(plug_in, leave, distance, part.target, part.floor)
+
+    def stop(self, path: KeyPath, part: StopPart, vehicle: Vehicle | None, habits: Habits | None) -> Stop | None:
+        if (part.circuit is None) == (part.dc_power is None):
+            self.complain(path, "a stop needs either a circuit or `dc_power`", "add for example `dc_power: 50 kW`")
+        if (part.price is None) == (part.tariff is None):
+            self.complain(path, "a stop needs either a price or a tariff", "add for example `price: 0`")
+        price = self.tariff((*path, "tariff"), part.tariff) if part.tariff is not None else part.price
+        days = DaySet.parse(part.days)
+        self.check_stop_times(path, part, days, habits)
+        limit = self.attempt((*path, "circuit"), lambda: _stop_limit(part, vehicle)) if vehicle else None
+        if limit is None or price is None:
+            return None
+        return Stop(part.place, days, part.from_, part.to, limit, price)
+
+    def check_stop_times(self, path: KeyPath, part: StopPart, days: DaySet, habits: Habits | None) -> None:
+        if part.to <= part.from_:
+            self.complain((*path, "to"), "the stop ends before it begins", "give a later `to`")
+        for weekday in sorted(days.weekdays) if habits else ():
+            assert habits is not None
+            leave, back = habits.leave.on(weekday), habits.plug_in.on(weekday)
+            if leave == NO_DEPARTURE or back <= leave:
+                continue
+            if not leave <= part.from_ < part.to <= back:
+                hours = f"{leave // 60:02d}:{leave % 60:02d}-{back // 60:02d}:{back % 60:02d}"
+                what = f"the stop at {part.place} is not within the car's time away, {hours} on some days"
+                self.complain((*path, "from"), what, "change the stop or the habits")
+                return
+
+
+def _circuit(part: CircuitPart) -> Circuit:
+    return Circuit(
+        part.breaker,
+        volts=part.volts,
+        volts_to_neutral=part.volts_to_neutral,
+        volts_between_phases=part.volts_between_phases,
+        phases=part.phases,
+        continuous_factor=part.continuous_factor,
+    )
+
+
+def _evse(part: EvsePart) -> Evse:
+    return Evse(part.max_current, part.min_current, part.step, part.name)
+
+
+def _vehicle(part: VehiclePart, target: float) -> Vehicle:
+    kw, amperes = part.onboard_charger or (None, None)
+    taper = None
+    if part.taper is not None:
+        taper = Taper(sorted((quantity(share, "share"), power) for share, power in part.taper.items()))
+    return Vehicle(
+        part.usable_battery,
+        consumption=Consumption(part.consumption, part.measured_at),
+        onboard_kw=kw,
+        onboard_a=amperes,
+        onboard_phases=part.onboard_phases,
+        losses={level: ChargingLoss(loss.efficiency, loss.overhead) for level, loss in part.losses.items()},
+        taper=taper,
+        dc_max_kw=part.dc_max,
+        daily_limit=target if part.daily_limit is None else part.daily_limit,
+    )
+
+
+def _stop_limit(part: StopPart, vehicle: Vehicle) -> Limit | None:
+    if part.dc_power is not None:
+        return dc_limit(part.dc_power, vehicle)
+    if part.circuit is None:
+        return None
+    circuit = _circuit(part.circuit)
+    evse = _evse(part.evse) if part.evse else Evse(min(80.0, circuit.continuous_a))
+    return weakest_link(circuit, evse, vehicle)
+
+
+def household_data(household: Household) -> dict[str, Any]:
+    """Say what was planned for, for programs."""
+    return {
+        "name": household.name,
+        "timezone": household.timezone,
+        "tariff": household.tariff.name,
+        "currency": household.tariff.currency,
+        "vehicle": household.vehicle_name,
+        "limit": {
+            "current_a": household.limit.current_a,
+            "wall_kw": household.limit.wall_kw,
+            "by": household.limit.by,
+            "because": household.limit.because,
+        },
+    }

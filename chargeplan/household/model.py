@@ -1,0 +1,199 @@
+"""What a household file may say: the model that files are checked against."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema
+
+from chargeplan.charging import Level
+from chargeplan.clock import zone
+from chargeplan.errors import InputError
+from chargeplan.tariff.windows import DaySet
+from chargeplan.units import quantity, time_of_day
+
+#: What is written instead of a departure time for days without one.
+STAYS_HOME: Final = "stays home"
+
+
+class Part(BaseModel):
+    """A part of a household file: no unknown keys, no changes afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+def _quantity(kind: str) -> BeforeValidator:
+    return BeforeValidator(lambda value: quantity(value, kind))
+
+
+def _schema(description: str, *examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
+
+
+def _departure(value: Any) -> int:
+    if isinstance(value, str) and value.strip().lower() == STAYS_HOME:
+        return -1
+    try:
+        return time_of_day(value)
+    except InputError as error:
+        raise InputError(f"{error}, or `{STAYS_HOME}` for a day without a departure") from None
+
+
+def _days(value: str) -> str:
+    DaySet.parse(value)
+    return value
+
+
+def _onboard(value: Any) -> tuple[float | None, float | None]:
+    """Read the onboard charger's limit, kW or A."""
+    if isinstance(value, str) and value.strip().upper().endswith("A"):
+        return None, quantity(value, "current")
+    return quantity(value, "power"), None
+
+
+def _form(value: Any) -> str:
+    return "table" if isinstance(value, dict) else "one"
+
+
+Amperes = Annotated[float, _quantity("current"), _schema("Amperes", "32 A")]
+Volts = Annotated[float, _quantity("voltage"), _schema("Volts", "240 V")]
+Kilowatts = Annotated[float, _quantity("power"), _schema("Power", "7.7 kW", "200 W")]
+KilowattHours = Annotated[float, _quantity("energy"), _schema("Energy", "60 kWh")]
+Share = Annotated[float, _quantity("share"), Field(le=1), _schema("A percentage", "80 %")]
+Minutes = Annotated[float, _quantity("duration"), _schema("A duration", "12 h")]
+KwhPer100Km = Annotated[float, _quantity("consumption"), _schema("Consumption", "26 kWh/100 mi", "4 mi/kWh")]
+Distance = Annotated[float, _quantity("distance"), _schema("A distance", "29 mi", "47 km")]
+Onboard = Annotated[
+    tuple[float | None, float | None], BeforeValidator(_onboard), _schema("Power or current", "7.7 kW", "32 A")
+]
+Time = Annotated[int, BeforeValidator(time_of_day), _schema("A time of day", "18:15")]
+Departure = Annotated[int, BeforeValidator(_departure), _schema("A time of day, or none", "07:15", STAYS_HOME)]
+DayNames = Annotated[str, AfterValidator(_days), _schema("Days of the week", "weekdays", "Tue, Thu")]
+Zone = Annotated[str, AfterValidator(lambda value: str(zone(value).key))]
+
+TimeByDay = Annotated[Annotated[Time, Tag("one")] | Annotated[dict[DayNames, Time], Tag("table")], Discriminator(_form)]
+DepartureByDay = Annotated[
+    Annotated[Departure, Tag("one")] | Annotated[dict[DayNames, Departure], Tag("table")], Discriminator(_form)
+]
+DistanceByDay = Annotated[
+    Annotated[Distance, Tag("one")] | Annotated[dict[DayNames, Distance], Tag("table")], Discriminator(_form)
+]
+
+
+class CircuitPart(Part):
+    """The branch circuit that feeds the car."""
+
+    breaker: Amperes = Field(description="Rating of its breaker", examples=["50 A"])
+    volts: Volts | None = Field(None, description="Voltage of a single-phase circuit", examples=["240 V"])
+    volts_to_neutral: Volts | None = Field(None, description="Three-phase: from a phase to neutral", examples=["230 V"])
+    volts_between_phases: Volts | None = Field(None, description="Three-phase: between two phases", examples=["400 V"])
+    phases: Literal[1, 3] = Field(1, description="Number of phases")
+    continuous_factor: Share = Field(0.8, description="Share of the rating that may flow for hours")
+
+
+class EvsePart(Part):
+    """The supply equipment between circuit and car."""
+
+    max_current: Amperes = Field(description="Highest current it announces, as it is set", examples=["32 A"])
+    min_current: Amperes = Field(6.0, description="Lowest current it announces")
+    step: Amperes = Field(1.0, description="Currents are whole multiples of this")
+    name: str = Field("", description="What its owner calls it")
+
+
+class LossPart(Part):
+    """Losses at one level of charging."""
+
+    efficiency: Share = Field(description="Share that reaches the battery, before the overhead", examples=["92 %"])
+    overhead: Kilowatts = Field(0.0, description="Power used while charging, whatever the current", examples=["200 W"])
+
+
+class VehiclePart(Part):
+    """The car."""
+
+    name: str = Field("car", description="What its owner calls it")
+    usable_battery: KilowattHours = Field(description="Energy between 0 and 100 %", examples=["58 kWh"])
+    onboard_charger: Onboard | None = Field(None, description="Limit of the onboard charger", examples=["7.7 kW"])
+    onboard_phases: Literal[1, 2, 3] | None = Field(None, description="Phases it can use")
+    consumption: KwhPer100Km = Field(description="Energy used on the road", examples=["26 kWh/100 mi"])
+    measured_at: Literal["wall", "battery"] = Field(
+        description="wall: a label figure; battery: the car's display", examples=["wall"]
+    )
+    losses: dict[Level, LossPart] = Field({}, description="Losses by level of charging")
+    taper: dict[str, Kilowatts] | None = Field(None, description="Power the battery accepts, by state of charge")
+    dc_max: Kilowatts | None = Field(None, description="Highest DC power it takes", examples=["100 kW"])
+    daily_limit: Share | None = Field(None, description="State of charge not exceeded; the target if not stated")
+
+
+class HabitsPart(Part):
+    """When the car is home, how far it goes, and what it should hold when it leaves."""
+
+    plug_in: TimeByDay = Field(description="When it is plugged in at home", examples=["18:15"])
+    leave: DepartureByDay = Field(description="When it leaves home", examples=["07:15"])
+    distance: DistanceByDay = Field(description="How far it is driven a day", examples=["29 mi"])
+    target: Share = Field(description="State of charge wanted at departure", examples=["80 %"])
+    floor: Share = Field(0.0, description="State of charge kept for emergencies", examples=["20 %"])
+
+
+class StopPart(Part):
+    """Another place where the car is plugged in."""
+
+    place: str = Field(description="What it is called", examples=["workplace"], min_length=1, max_length=40)
+    days: DayNames = Field("every day", description="On which days", examples=["Tue, Thu"])
+    from_: Time = Field(alias="from", description="Plugged in", examples=["08:05"])
+    to: Time = Field(description="Unplugged", examples=["16:45"])
+    circuit: CircuitPart | None = Field(None, description="Its circuit")
+    evse: EvsePart | None = Field(None, description="Its supply equipment; the circuit alone decides without it")
+    dc_power: Kilowatts | None = Field(
+        None, description="Power of a DC station, instead of a circuit", examples=["50 kW"]
+    )
+    price: Annotated[float, Field(strict=True, allow_inf_nan=False)] | None = Field(
+        None, description="Per kWh there", examples=[0]
+    )
+    tariff: str | None = Field(None, description="A rate sheet for that place, instead of a price")
+
+
+class StateOfChargePart(Part):
+    """A file in which something else writes the state of charge."""
+
+    file: str = Field(description="Text or JSON, beside the household file", examples=["soc.txt"])
+    max_age: Minutes = Field(720.0, description="Older than this it is not believed", examples=["12 h"])
+
+
+class HouseholdSheet(Part):
+    """A household file."""
+
+    name: str = Field(description="What the household is called", examples=["Our house"], min_length=1, max_length=200)
+    timezone: Zone = Field(description="Time zone of its clock", examples=["America/Denver"])
+    tariff: str = Field(
+        description="A rate sheet beside this file, or one that comes with the package", examples=["flat"]
+    )
+    circuit: CircuitPart = Field(description="The circuit at home", examples=[{"breaker": "50 A", "volts": "240 V"}])
+    evse: EvsePart = Field(description="The supply equipment at home", examples=[{"max_current": "32 A"}])
+    vehicle: VehiclePart = Field(
+        description="The car",
+        examples=[{"usable_battery": "58 kWh", "consumption": "26 kWh/100 mi", "measured_at": "wall"}],
+    )
+    habits: HabitsPart = Field(
+        description="When it is home and how far it goes",
+        examples=[{"plug_in": "18:15", "leave": "07:15", "distance": "29 mi", "target": "80 %"}],
+    )
+    stops: list[StopPart] = Field([], description="Other places where it is plugged in")
+    state_of_charge: StateOfChargePart | None = Field(None, description="Where to read the state of charge")
+    prefer: Literal["earliest", "latest", "fewest starts"] = Field("earliest", description="Among equally cheap plans")
+
+
+def household_schema() -> dict[str, Any]:
+    """Make the JSON Schema of a household file, for editors.
+
+    Returns
+    -------
+    dict
+        JSON Schema, draft 2020-12.
+
+    Examples
+    --------
+    >>> "tariff" in household_schema()["required"]
+    True
+    """
+    schema = HouseholdSheet.model_json_schema(by_alias=True)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -1,0 +1,190 @@
+"""Plans, prices and check results as plain data, for programs: the shape of `--json` and `--csv`.
+
+Every document names its schema and version, as in ``chargeplan.plan/1``. Within a version keys are
+only ever added. Times are ISO 8601 with offset, energy kWh, power kW, current A, shares 0 to 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import isnan
+from typing import Any, Final
+
+from chargeplan.clock import local_datetimes
+from chargeplan.errors import Mistake
+from chargeplan.household import HouseholdPlan
+from chargeplan.plan.unmanaged import Unmanaged
+from chargeplan.tariff import Run, Tariff
+
+PLAN_SCHEMA: Final = "chargeplan.plan/1"
+PRICES_SCHEMA: Final = "chargeplan.prices/1"
+CHECK_SCHEMA: Final = "chargeplan.check/1"
+
+
+def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
+    """Turn a plan into data.
+
+    Parameters
+    ----------
+    plan : HouseholdPlan
+        Tonight's or the coming days'.
+
+    Returns
+    -------
+    dict
+        Schema ``chargeplan.plan/1``.
+
+    Examples
+    --------
+    >>> from chargeplan.household import load_household, plan_tonight
+    >>> data = plan_data(plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00"))
+    >>> data["schema"], data["reachable"], [window["start"] for window in data["windows"]]
+    ('chargeplan.plan/1', True, ['2026-11-25T23:00:00-07:00'])
+    """
+    household, schedule = plan.household, plan.schedule
+    usable, certificate = household.vehicle.usable_kwh, schedule.certificate
+    now = local_datetimes(household.timezone, [plan.now_s])[0]
+    return {
+        "schema": PLAN_SCHEMA,
+        "household": household.name,
+        "vehicle": household.vehicle_name,
+        "tariff": household.tariff.name,
+        "currency": household.tariff.currency,
+        "timezone": household.timezone,
+        "now": now.isoformat(),
+        "state_of_charge": {"share": plan.soc.share, "source": plan.soc.source, "because": plan.soc.because},
+        "target": plan.target,
+        "reachable": not schedule.fixes,
+        "cost": schedule.total_cost,
+        "wall_kwh": schedule.total_wall_kwh,
+        "battery_kwh": schedule.total_battery_kwh,
+        "windows": [
+            {
+                "place": window.place,
+                "start": window.start.isoformat(timespec="seconds"),
+                "end": window.end.isoformat(timespec="seconds"),
+                "current_a": _number(window.current_a),
+                "wall_kwh": window.wall_kwh,
+                "battery_kwh": window.battery_kwh,
+                "cost": window.cost,
+            }
+            for window in schedule.windows
+        ],
+        "stays": [
+            {
+                "place": stay.place,
+                "start": stay.start.isoformat(),
+                "end": stay.end.isoformat(),
+                "limit": {
+                    "current_a": _number(limit.current_a),
+                    "wall_kw": limit.wall_kw,
+                    "because": limit.because,
+                    "cautions": list(limit.warnings),
+                },
+                "departure": {
+                    "state_of_charge": departure.level_kwh / usable,
+                    "needed": departure.need_kwh / usable,
+                    "shortfall_kwh": departure.shortfall_kwh,
+                    "unserved_kwh": departure.unserved_kwh,
+                },
+            }
+            for stay, limit, departure in zip(plan.itinerary.stays, plan.limits, schedule.departures, strict=True)
+        ],
+        "fixes": [
+            {
+                "place": fix.place,
+                "stay": fix.stay,
+                "shortfall_kwh": fix.shortfall_kwh,
+                "leave_later_min": fix.leave_later_min,
+                "more_a": fix.more_a,
+            }
+            for fix in schedule.fixes
+        ],
+        "compared_with": {"on_plug_in": _habit(schedule.on_plug_in), "timer": _habit(schedule.by_timer)},
+        "proof": {
+            "optimal": certificate.optimal,
+            "bound": certificate.bound if certificate.bound > float("-inf") else None,
+            "gap": certificate.gap if certificate.gap < float("inf") else None,
+            "method": schedule.method,
+            "tie_break": schedule.tie_break,
+        },
+    }
+
+
+def plan_rows(plan: HouseholdPlan) -> tuple[tuple[str, ...], Iterable[tuple[object, ...]]]:
+    """Turn a plan into rows, one per slot in which the car is plugged in.
+
+    Returns
+    -------
+    tuple of header and rows
+        ``start``, ``hours``, ``place``, ``price_per_kwh``, ``current_a``, ``wall_kwh``,
+        ``battery_kwh``, ``cost`` and ``state_of_charge`` at the end of the slot.
+    """
+    schedule = plan.schedule
+    header = (
+        *("start", "hours", "place", "price_per_kwh", "current_a", "wall_kwh", "battery_kwh", "cost"),
+        "state_of_charge",
+    )
+    starts = (moment.isoformat() for moment in local_datetimes(plan.household.timezone, schedule.start_s))
+    places = [plan.itinerary.stays[number].place for number in schedule.stay.tolist()]
+    columns = (
+        *(schedule.hours, places, schedule.price_per_kwh, schedule.current_a, schedule.wall_kwh),
+        *(schedule.battery_kwh, schedule.cost, schedule.level_kwh / plan.household.vehicle.usable_kwh),
+    )
+    numbers = [column if isinstance(column, list) else [round(float(x), 6) for x in column] for column in columns]
+    return header, zip(starts, *numbers, strict=True)
+
+
+def prices_data(tariff: Tariff, runs: list[Run]) -> dict[str, Any]:
+    """Turn runs of equal price into data.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        The rate.
+    runs : list of Run
+        What `Tariff.day` returned.
+
+    Returns
+    -------
+    dict
+        Schema ``chargeplan.prices/1``.
+    """
+    header, rows = prices_rows(tariff, runs)
+    return {
+        "schema": PRICES_SCHEMA,
+        "tariff": tariff.name,
+        "currency": tariff.currency,
+        "timezone": tariff.timezone,
+        "runs": [dict(zip(header, row, strict=True)) for row in rows],
+    }
+
+
+def prices_rows(tariff: Tariff, runs: list[Run]) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:
+    """Turn runs of equal price into rows: start, end, period, season, day type and price per kWh."""
+    header = ("start", "end", "period", "season", "day_type", "price_per_kwh")
+    starts = local_datetimes(tariff.timezone, [run.start_s for run in runs])
+    ends = local_datetimes(tariff.timezone, [run.end_s for run in runs])
+    rows: list[tuple[object, ...]] = [
+        (start.isoformat(), end.isoformat(), run.period, run.season, run.day_type, round(run.price_per_kwh, 9))
+        for start, end, run in zip(starts, ends, runs, strict=True)
+    ]
+    return header, rows
+
+
+def check_data(file: str, mistakes: Iterable[Mistake], warnings: Iterable[Mistake], checks: int) -> dict[str, Any]:
+    """Turn the outcome of checking one file into data, schema ``chargeplan.check/1``."""
+
+    def said(found: Iterable[Mistake]) -> list[dict[str, Any]]:
+        return [{"file": m.file, "line": m.line, "column": m.column, "what": m.what, "remedy": m.remedy} for m in found]
+
+    wrong = said(mistakes)
+    return {"file": file, "good": not wrong, "checks": checks, "mistakes": wrong, "warnings": said(warnings)}
+
+
+def _habit(habit: Unmanaged) -> dict[str, float]:
+    return {"cost": habit.cost, "saving": habit.saving, "shortfall_kwh": float(habit.short_kwh.sum())}
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or isnan(value) else value

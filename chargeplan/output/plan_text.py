@@ -1,0 +1,161 @@
+"""A plan as plain text that reads well in a terminal and in a mail."""
+
+from __future__ import annotations
+
+import textwrap
+from datetime import datetime
+
+from chargeplan.household import HouseholdPlan
+from chargeplan.output.words import (
+    WIDTH,
+    clock_changes,
+    current_text,
+    day_text,
+    money_text,
+    percent_text,
+    time_text,
+    whole_minute,
+)
+from chargeplan.plan.remedies import Fix
+from chargeplan.plan.schedule import Departure
+from chargeplan.plan.windows import Window
+
+_LABEL = 13
+#: Less battery energy than this is rounding, not a shortfall.
+_SHORT_KWH = 1e-6
+
+
+def _line(label: str, text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{_LABEL}}", subsequent_indent=" " * _LABEL)
+
+
+def night_text(plan: HouseholdPlan) -> str:
+    """Write tonight's plan.
+
+    Parameters
+    ----------
+    plan : HouseholdPlan
+        What `plan_tonight` returned.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 characters, without colour.
+
+    Examples
+    --------
+    >>> from chargeplan.household import load_household, plan_tonight
+    >>> night = plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00")
+    >>> print(night_text(night).splitlines()[5])
+    Charge       Wed 23:00 - Thu 01:07   32 A   16.1 kWh   2.95 USD
+    """
+    household, schedule = plan.household, plan.schedule
+    departure, stay = schedule.departures[0], plan.itinerary.stays[0]
+    reached = departure.level_kwh / household.vehicle.usable_kwh
+    zone = clock_changes(stay.start, stay.end)
+    lines = [f"{household.name}: {household.vehicle_name}", household.tariff.name, ""]
+    lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(plan.soc.share)} ({plan.soc.because})")
+    lines += _line("Leaves", f"{_moment(stay.end, zone)} at {percent_text(reached)}, {_target_words(plan, departure)}")
+    lines += window_lines(plan, schedule.windows)
+    lines += ["", *summary_lines(plan)]
+    return "\n".join(lines)
+
+
+def days_text(plan: HouseholdPlan) -> str:
+    """Write the plan of the coming days.
+
+    Parameters
+    ----------
+    plan : HouseholdPlan
+        What `plan_days` returned.
+
+    Returns
+    -------
+    str
+        A paragraph for every stay: when, what is charged, and the level at departure.
+    """
+    household, schedule = plan.household, plan.schedule
+    lines = [f"{household.name}: {household.vehicle_name}", household.tariff.name, ""]
+    lines += _line("Begins", f"at {percent_text(plan.soc.share)} ({plan.soc.because})")
+    for number, (stay, departure) in enumerate(zip(plan.itinerary.stays, schedule.departures, strict=True)):
+        zone = clock_changes(stay.start, stay.end)
+        level = percent_text(departure.level_kwh / household.vehicle.usable_kwh)
+        lines += ["", f"{stay.place}, {_moment(stay.start, zone)} - {_moment(stay.end, zone)}, leaves at {level}"]
+        windows = tuple(window for window in schedule.windows if window.stay == number)
+        lines += [f"  {line}" for line in window_lines(plan, windows)]
+        if departure.shortfall_kwh > _SHORT_KWH:
+            lines += [f"  short of the {percent_text(departure.need_kwh / household.vehicle.usable_kwh)} needed"]
+    return "\n".join([*lines, "", *summary_lines(plan)])
+
+
+def window_lines(plan: HouseholdPlan, windows: tuple[Window, ...]) -> list[str]:
+    """Write one line for every block of charging."""
+    if not windows:
+        return [f"{'Charge':<{_LABEL}}not needed"]
+    lines = []
+    for position, window in enumerate(windows):
+        first, last = whole_minute(window.start), whole_minute(window.end, up=True)
+        zone = clock_changes(first, last)
+        start = f"{first:%a} {time_text(first, with_zone=zone)}"
+        end = f"{last:%a} {time_text(last, with_zone=zone)}"
+        amount = current_text(window.current_a, plan.limits[window.stay].wall_kw)
+        cost = money_text(window.cost, plan.household.tariff.currency)
+        label = "Charge" if position == 0 else ""
+        lines.append(f"{label:<{_LABEL}}{start} - {end}   {amount}   {window.wall_kwh:.1f} kWh   {cost}")
+    return lines
+
+
+def summary_lines(plan: HouseholdPlan) -> list[str]:
+    """Write what the plan costs, what it saves, what limits it, and how well it is proven."""
+    household, schedule = plan.household, plan.schedule
+    currency = household.tariff.currency
+    cost = money_text(schedule.total_cost, currency)
+    wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
+    lines = _line("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
+    at_once, timer = schedule.on_plug_in, schedule.by_timer
+    saves = f"{money_text(at_once.saving, currency)} against charging at once on plug-in ({at_once.cost:.2f})"
+    lines += _line("Saves", saves)
+    timed = f"{money_text(timer.saving, currency)} against a timer set to the cheapest price ({timer.cost:.2f})"
+    missing = float(timer.short_kwh.sum())
+    if missing > _SHORT_KWH:
+        timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but end {missing:.1f} kWh short"
+    lines += _line("", timed)
+    for place, limit in {
+        stay.place: limit for stay, limit in zip(plan.itinerary.stays, plan.limits, strict=True)
+    }.items():
+        where = "" if len(plan.itinerary.stays) == 1 else f"{place}: "
+        lines += _line("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
+        for warning in limit.warnings:
+            lines += _line("Caution", warning)
+    lines += _line("Proof", f"{schedule.status}; {schedule.method}")
+    for fix in schedule.fixes:
+        lines += _line("Short", fix_text(plan, fix))
+    return lines
+
+
+def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
+    """Say how short a departure is, and what would mend it."""
+    stay = plan.itinerary.stays[fix.stay]
+    short = fix.shortfall_kwh / plan.household.vehicle.usable_kwh
+    text = f"by {fix.shortfall_kwh:.1f} kWh ({percent_text(short)}) on leaving {stay.place}, {_moment(stay.end, False)}"
+    ways = []
+    if fix.leave_later_min is not None:
+        hours, minutes = divmod(fix.leave_later_min, 60)
+        ways.append(f"leave {f'{hours} h {minutes} min' if hours else f'{minutes} min'} later")
+    if fix.more_a is not None and stay.current_a is not None:
+        more = f"charge with {fix.more_a} A more, {stay.current_a + fix.more_a:g} A in all"
+        ways.append(f"{more}, where a licensed electrician and the local code allow it")
+    if not ways:
+        return f"{text}; neither more time nor more current would mend it"
+    return f"{text}; to reach it, {' or '.join(ways)}"
+
+
+def _target_words(plan: HouseholdPlan, departure: Departure) -> str:
+    if departure.shortfall_kwh <= _SHORT_KWH:
+        above = departure.level_kwh / plan.household.vehicle.usable_kwh > plan.target + 0.005
+        return f"above the target of {percent_text(plan.target)}" if above else "the target"
+    return f"short of the target of {percent_text(plan.target)}"
+
+
+def _moment(moment: datetime, zone: bool) -> str:
+    return f"{day_text(moment)} {time_text(moment, with_zone=zone)}"
