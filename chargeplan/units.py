@@ -47,6 +47,8 @@ _EXAMPLES: Final = {
     "consumption": "25 kWh/100 mi, 16 kWh/100 km, 250 Wh/mi or 4 mi/kWh",
 }
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*\Z", re.ASCII)
+#: No quantity takes more characters; matching very long text would take very long.
+_LONGEST: Final = 100
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})\Z", re.ASCII)
 
 
@@ -86,14 +88,14 @@ def quantity(value: object, kind: str) -> float:
     """
     example = _EXAMPLES[kind]
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise InputError(f"{value!r} is not a {kind}; write for example {example}")
+        raise InputError(f"{value!r} is no {kind}; write for example {example}")
     text = value if isinstance(value, str) else repr(value)
-    match = _NUMBER.match(text)
+    match = _NUMBER.match(text) if len(text) <= _LONGEST else None
     if match is None:
-        raise InputError(f"{text!r} is not a {kind}; write for example {example}")
+        raise InputError(f"{text[:_LONGEST]!r} is no {kind}; write for example {example}")
     number, unit = float(match[1]), re.sub(r"\s+", "", match[2])
     if not math.isfinite(number) or number < 0:
-        raise InputError(f"{text!r} is not a {kind} that can be used; write a number of 0 or more, like {example}")
+        raise InputError(f"{text!r} is no {kind} that can be used; write a number of 0 or more, like {example}")
     if kind == "share" and unit == "":
         if number <= 1:
             return number

@@ -59,7 +59,7 @@ class Stop:
     price: float | Tariff
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Household:
     """A household, ready to plan for.
 
@@ -105,6 +105,9 @@ class Household:
     soc_file: StateOfChargeFile | None = None
     prefer: str = "earliest"
     distance_unit: str = "km"
+
+    def __repr__(self) -> str:
+        return f"Household({self.name!r}, {self.vehicle_name!r}, {self.tariff!r})"
 
     def is_holiday(self, day: date) -> bool:
         """Tell whether a date is a holiday of the rate sheet."""

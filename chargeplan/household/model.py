@@ -1,7 +1,5 @@
 """What a household file may say: the model that files are checked against."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema
@@ -19,7 +17,7 @@ STAYS_HOME: Final = "stays home"
 class Part(BaseModel):
     """A part of a household file: no unknown keys, no changes afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 
 def _quantity(kind: str) -> BeforeValidator:

@@ -29,7 +29,7 @@ _LOOK_BACK_DAYS = 9
 MAX_DAYS = 366
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class HouseholdPlan:
     """A plan, and what it was made from.
 
@@ -58,6 +58,9 @@ class HouseholdPlan:
     itinerary: Itinerary
     schedule: Schedule
     limits: tuple[Limit, ...]
+
+    def __repr__(self) -> str:
+        return f"HouseholdPlan({self.household.name!r}, {self.schedule!r})"
 
     def _repr_html_(self) -> str:
         return self.schedule._repr_html_()

@@ -1,9 +1,8 @@
 """What a rate sheet may say: the model that files are checked against, and the source of the JSON Schema."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any, Final, Literal, TypeVar
 
@@ -17,6 +16,7 @@ from chargeplan.tariff.windows import JOINING_WORDS, Window
 
 ParsedT = TypeVar("ParsedT")
 REST: Final = "rest"
+Per = Literal["day", "month", "year"]
 #: No phrase of the language is longer than this; reading much longer ones takes very long.
 MAX_TEXT: Final = 300
 #: Prices per kWh, charges and percentages beyond this are refused.
@@ -28,7 +28,7 @@ MAX_SEASONS, MAX_PERIODS, MAX_WINDOWS, MAX_VERSIONS = 24, 24, 200, 400
 class Part(BaseModel):
     """A part of a sheet: no unknown keys, no changes afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, validate_default=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 
 def _from_text(parse: Callable[[str], ParsedT], example: str) -> Callable[[Any], ParsedT]:
@@ -90,10 +90,10 @@ def _pieces(item: Any) -> list[Any]:
     return [piece for piece in item.split(";") if piece.strip()] or [item] if isinstance(item, str) else [item]
 
 
-class Share(BaseModel):
+@dataclass(frozen=True)
+class Share:
     """A percentage of other lines."""
 
-    model_config = ConfigDict(frozen=True)
     share: float
     of: tuple[str, ...] = ()
 
@@ -118,12 +118,12 @@ def _share(text: str) -> Share:
     return Share(share=_amount(match[1]) / 100, of=tuple(of))
 
 
-class Fixed(BaseModel):
+@dataclass(frozen=True)
+class Fixed:
     """A charge that does not depend on use."""
 
-    model_config = ConfigDict(frozen=True)
     amount: float
-    per: Literal["day", "month", "year"]
+    per: Per
 
 
 _FIXED = re.compile(r"([-+]?\d+(?:\.\d+)?)\s+(?:per|a)\s+(day|month|year)\Z", re.ASCII | re.IGNORECASE)
@@ -133,7 +133,8 @@ def _fixed(text: str) -> Fixed:
     match = _FIXED.match(text.strip())
     if match is None:
         raise InputError(f"`{text.strip()[:40]}` is not a fixed charge; write for example 0.42 per day or 12 per month")
-    return Fixed(amount=_amount(match[1]), per=match[2].lower())
+    per: Per = match[2].lower()  # type: ignore[assignment]
+    return Fixed(_amount(match[1]), per)
 
 
 def _text_schema(description: str, *examples: str) -> WithJsonSchema:

@@ -55,7 +55,7 @@ def step_seconds(step: str | int | timedelta) -> int:
     return 60 * round(minutes)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Tariff:
     """A rate sheet, ready to price any span of time.
 
@@ -270,6 +270,9 @@ class Tariff:
             Run(int(start_s[i]), int(end), str(period[i]), str(season[i]), str(day_type[i]), float(price[i]))
             for i, end in zip(first, ends, strict=True)
         ]
+
+    def __repr__(self) -> str:
+        return f"Tariff({self.name!r}, {self.currency}, {self.timezone}, versions: {len(self.versions)})"
 
     def _repr_html_(self) -> str:
         from html import escape
