@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+import io
+import os
 import sys
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
@@ -30,9 +32,9 @@ class _Group(click.Group):
         try:
             return super().invoke(ctx)
         except ChargeplanError as error:
-            lines = str(error).splitlines()
-            prefix = "" if isinstance(error, FileError) else "chargeplan: "
-            click.echo("\n".join(prefix + line for line in lines), err=True)
+            lines = map(str, error.mistakes) if isinstance(error, FileError) else [f"chargeplan: {error}"]
+            for line in lines:
+                _complain(line)
             ctx.exit(error.exit_code)
 
 
@@ -40,6 +42,10 @@ def run() -> None:
     """Run the command as a process of its own."""
     # Nothing that a short run makes needs collecting, and the imports are a tenth faster without.
     gc.disable()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A name that the terminal's encoding lacks must not stop the report.
+            stream.reconfigure(errors="replace")
     main()
 
 
@@ -114,7 +120,9 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> No
 
     SHEET is a rate sheet, or the name of one that comes with chargeplan.
     """
-    from chargeplan.clock import instant_s, local_datetimes
+    import numpy as np
+
+    from chargeplan.clock import DAY_S, day_of_number, instant_s, local_seconds
     from chargeplan.output.data import prices_data, prices_rows
     from chargeplan.output.price_text import day_prices_text
     from chargeplan.tariff import load_tariff
@@ -123,8 +131,8 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> No
     if day is not None:
         chosen = _date(day)
     else:
-        now_s = instant_s(now, tariff.timezone) if now else int(datetime.now(UTC).timestamp())
-        chosen = local_datetimes(tariff.timezone, [now_s])[0].date()
+        now_s = int(datetime.now(UTC).timestamp()) if now is None else instant_s(now, tariff.timezone)
+        chosen = day_of_number(int(local_seconds(tariff.timezone, np.array([now_s]))[0]) // DAY_S)
     if form == "json":
         _print_json(prices_data(tariff, tariff.day(chosen)))
     elif form == "csv":
@@ -148,9 +156,9 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
         results.append(check_data(file, mistakes, warnings, checks))
         if not as_json:
             for mistake in mistakes:
-                click.echo(str(mistake), err=True)
+                _complain(str(mistake))
             for warning in warnings:
-                click.echo(f"{warning} (warning)", err=True)
+                _complain(f"{warning} (warning)")
             if not mistakes:
                 click.echo(
                     f"{file}: good" + (f", {checks} check{'s hold' if checks > 1 else ' holds'}" if checks else "")
@@ -176,6 +184,13 @@ def schema(what: str) -> None:
         from chargeplan.output.json_schema import SCHEMAS
 
         _print_json(SCHEMAS[what])
+
+
+def _complain(message: str) -> None:
+    """Write one line to standard error, without the control characters of what it quotes."""
+    from chargeplan.output.words import plain_text
+
+    click.echo(plain_text(message), err=True)
 
 
 def _household(name: str | None) -> Household:
@@ -208,18 +223,28 @@ def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
     from chargeplan.tariff import load_tariff
     from chargeplan.tariff.checks import failed_checks, oddities
 
+    path = _shipped_path(file)
     try:
-        if not Path(file).exists() and not Path(file).suffix:
-            load_tariff(file)
-            return [], [], 0
-        document = read_document(file)
+        document = read_document(path)
         if "vehicle" in document.data or "habits" in document.data:
-            load_household(file)
+            load_household(path)
             return [], [], 0
-        tariff = load_tariff(file)
+        tariff = load_tariff(path)
         return failed_checks(tariff, document), oddities(tariff, document), len(tariff.sheet.checks)
     except FileError as error:
         return list(error.mistakes), [], 0
+
+
+def _shipped_path(name: str) -> str:
+    """Find the file of what comes with chargeplan and is called by its name."""
+    from chargeplan.household.household import example_folder, examples
+    from chargeplan.tariff.loading import shipped_folder, shipped_sheets
+
+    if os.path.exists(name):
+        return name
+    if name in shipped_sheets():
+        return str(shipped_folder() / f"{name}.yaml")
+    return str(example_folder() / f"{name}.yaml") if name in examples() else name
 
 
 def _print_plan(plan: HouseholdPlan, form: str | None, as_text: Any) -> None:

@@ -25,6 +25,7 @@ MAX_VALUES: Final = 50_000
 #: The way to one value inside a file: keys and list positions, from the top.
 KeyPath = tuple[str | int, ...]
 
+_FAR_FEWER: Final = "a file of this kind needs far fewer"
 #: What YAML counts as the end of a line.
 _LINE_BREAK: Final = re.compile(r"\r\n?|[\n\x85\u2028\u2029]")
 _TAG: Final = "tag:yaml.org,2002:"
@@ -163,8 +164,8 @@ def _line_column(before: str) -> tuple[int, int]:
 
 def _measure(name: str, content: str) -> None:
     """Refuse deep, huge or alias-ridden files before anything is built from them."""
-    depth = aliases = 0
-    for values, event in enumerate(yaml.parse(content, Loader=_Loader)):
+    depth = aliases = values = 0
+    for event in yaml.parse(content, Loader=_Loader):
         kind, problem = type(event), ""
         if kind in (yaml.MappingStartEvent, yaml.SequenceStartEvent):
             depth += 1
@@ -176,19 +177,22 @@ def _measure(name: str, content: str) -> None:
             aliases += 1
             if aliases > MAX_ALIASES:
                 problem = f"more than {MAX_ALIASES} aliases (*name)"
-        if values > 2 * MAX_VALUES:
+        values += isinstance(event, yaml.NodeEvent)
+        if values > MAX_VALUES:
             problem = f"more than {MAX_VALUES:,} values"
         if problem:
             mark = event.start_mark
             line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-            raise FileError([Mistake(name, line, column, problem, "a file of this kind needs far fewer")])
+            raise FileError([Mistake(name, line, column, problem, _FAR_FEWER)])
 
 
 def _syntax_mistake(name: str, content: str, error: yaml.MarkedYAMLError) -> Mistake:
     mark = error.problem_mark or error.context_mark
     line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
     lines = _LINE_BREAK.split(content)
-    written = lines[line - 1] if line <= len(lines) else ""
+    if line > len(lines):  # the parser points behind the end of the file
+        line, column = len(lines), len(lines[-1]) + 1
+    written = lines[line - 1]
     if "\t" in written[: max(column, len(written) - len(written.lstrip()))]:
         return Mistake(name, line, written.index("\t") + 1, "a tab is used to indent", "use spaces")
     problem = (error.problem or str(error)).replace("'", "`")
@@ -198,6 +202,8 @@ def _syntax_mistake(name: str, content: str, error: yaml.MarkedYAMLError) -> Mis
         return Mistake(
             name, line, column, "a second `:` on this line", "put quotes around the text, or a line break before it"
         )
+    if "maximum nesting depth" in problem:
+        return Mistake(name, line, column, f"more than {MAX_DEPTH} levels inside each other", _FAR_FEWER)
     if "undefined alias" in problem:
         return Mistake(name, line, column, problem, "write the anchor (&name) before its alias (*name)")
     return Mistake(name, line, column, f"not valid YAML: {problem}", "check brackets, quotes, colons and indentation")

@@ -152,8 +152,10 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
         return subject + what, remedy
     shown = _shown(given)
     if kind == "too_long":
-        limits = detail["ctx"]
-        return f"{subject}{limits['actual_length']} entries are too many", f"{limits['max_length']} can be read"
+        return f"{subject}{len(given)} entries are too many", f"{detail['ctx']['max_length']} can be read"
+    if kind in ("string_too_short", "string_too_long"):
+        how = "short" if kind == "string_too_short" else "long"
+        return f"{subject}{shown} is too {how}", detail["msg"].replace("String should", "it should")
     if kind.startswith(("float", "int", "finite_number")):
         return f"{subject}{shown} is not a number", "write digits with at most one dot, like 0.31"
     if kind.startswith(("greater", "less")):
@@ -174,7 +176,7 @@ def _shown(given: object) -> str:
     if given is None:
         return "nothing"
     if not isinstance(given, (str, int, float)):
-        return "a list or mapping"
+        return "a list" if isinstance(given, list) else "a mapping"
     text = str(given)
     return f"`{text}`" if len(text) < 60 else f"`{text[:56]}...`"
 

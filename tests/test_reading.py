@@ -1,12 +1,11 @@
 """Safe reading: what YAML means here, where everything stands, and what harm a file may try."""
 
 import os
-import time
 import tracemalloc
 
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from chargeplan.errors import FileError
@@ -101,7 +100,7 @@ def test_a_message_is_one_line_without_terminal_codes():
 def test_line_endings(ending):
     """Unix, Windows and old Macintosh files count the same lines."""
     text = ending.join(["name: x", "note: y", "bad: !tag z", ""])
-    assert message_of(text) == "a.yaml:3:6: '!tag' is a tag, and tags are not read; remove it"
+    assert message_of(text) == f"a.yaml:3:6: '!tag' {NO_TAGS}"
     assert message_of(ending.join(["name: x", "note: ä\x07"])).startswith("a.yaml:2:8: ")
     assert message_of(ending.join(["name: x", "note: ä"]).encode() + b"\xff").startswith("a.yaml:2:8: ")
     assert message_of(ending.join(["name:", "\tnote: x"])).startswith("a.yaml:2:1: ")
@@ -117,6 +116,10 @@ def test_a_byte_order_mark_is_no_mistake():
 
 # ------------------------------------------------------------------------------------------------ mistakes
 
+NO_TAGS = "is a tag, and tags are not read; remove it"
+NO_MERGE = "merging with << is not read; name the hours once under `periods:` instead"
+NO_NUMBER = "is not a number that can be read; write digits with at most one dot"
+QUOTES = "put quotes around the text, or a line break before it"
 EMPTY = "a.yaml:1:1: the file is empty; see the sheets in tariffs/ for what to write"
 NO_MAPPING = "a.yaml:1:1: the file is not a list of `key: value` lines; start with `name:`"
 
@@ -137,19 +140,18 @@ NO_MAPPING = "a.yaml:1:1: the file is not a list of `key: value` lines; start wi
         ("{a: {b: 1, b: 2}}", "a.yaml:1:12: `b` is given twice, first on line 1; keep one of them"),
         ("a:\n\tb: 1\n", "a.yaml:2:1: a tab is used to indent; use spaces"),
         ("a: 1\n  \tb: 1\n", "a.yaml:2:3: a tab is used to indent; use spaces"),
-        ("a: 16:00: 1\n", "a.yaml:1:9: a second `:` on this line; put quotes around the text, or a line break before it"),
+        ("a: 16:00: 1\n", "a.yaml:1:9: a second `:` on this line; " + QUOTES),
         ("a: *x\n", "a.yaml:1:4: found undefined alias; write the anchor (&name) before its alias (*name)"),
         ("a: 1\n---\nb: 2\n", "a.yaml:2:1: the file holds more than one document (---); keep one per file"),
-        ("a: !!python/object:os.system x", "a.yaml:1:4: 'tag:yaml.org,2002:python/object:os.system' is a tag, and tags are "
-         "not read; remove it"),
-        ("a: !secret x", "a.yaml:1:4: '!secret' is a tag, and tags are not read; remove it"),
-        ("a: !!binary aGk=", "a.yaml:1:4: 'tag:yaml.org,2002:binary' is a tag, and tags are not read; remove it"),
-        ("a: !!set {b}", "a.yaml:1:4: 'tag:yaml.org,2002:set' is a tag, and tags are not read; remove it"),
-        ("!secret a: x", "a.yaml:1:1: '!secret' is a tag, and tags are not read; remove it"),
-        ("a: &x {b: 1}\nc:\n  <<: *x\n", "a.yaml:3:3: merging with << is not read; name the hours once under `periods:` instead"),
+        ("a: !!python/name:os.system x", f"a.yaml:1:4: 'tag:yaml.org,2002:python/name:os.system' {NO_TAGS}"),
+        ("a: !secret x", f"a.yaml:1:4: '!secret' {NO_TAGS}"),
+        ("a: !!binary aGk=", f"a.yaml:1:4: 'tag:yaml.org,2002:binary' {NO_TAGS}"),
+        ("a: !!set {b}", f"a.yaml:1:4: 'tag:yaml.org,2002:set' {NO_TAGS}"),
+        ("!secret a: x", f"a.yaml:1:1: '!secret' {NO_TAGS}"),
+        ("a: &x {b: 1}\nc:\n  <<: *x\n", f"a.yaml:3:3: {NO_MERGE}"),
         ("? [a, b]\n: 1\n", "a.yaml:1:3: a name on the left of `:` must be plain text; write `name: value`"),
-        ("a: !!int x\n", "a.yaml:1:4: `x` is not a number that can be read; write digits with at most one dot"),
-        ("a: " + "9" * 5000, f"a.yaml:1:4: `{'9' * 40}` is not a number that can be read; write digits with at most one dot"),
+        ("a: !!int x\n", f"a.yaml:1:4: `x` {NO_NUMBER}"),
+        ("a: " + "9" * 5000, f"a.yaml:1:4: `{'9' * 40}` {NO_NUMBER}"),
         ("a: b\x07\n", "a.yaml:1:5: the character U+0007 is not allowed in YAML; remove it"),
         ("ä: ö\nü: ß\x00\n", "a.yaml:2:5: the character U+0000 is not allowed in YAML; remove it"),
         ("a: b\ud800\n", "a.yaml:1:5: the file is not UTF-8 text; save it as UTF-8"),
@@ -188,8 +190,8 @@ def test_all_mistakes_of_one_kind_at_once():
     """Repeated keys, tags and merges of one file are all reported, in the order of lines."""
     assert message_of("a: 1\na: 2\nb: !x 3\nc: &d {}\ne: {<<: *d}\n").splitlines() == [
         "a.yaml:2:1: `a` is given twice, first on line 1; keep one of them",
-        "a.yaml:3:4: '!x' is a tag, and tags are not read; remove it",
-        "a.yaml:5:5: merging with << is not read; name the hours once under `periods:` instead",
+        f"a.yaml:3:4: '!x' {NO_TAGS}",
+        f"a.yaml:5:5: {NO_MERGE}",
     ]
 
 
@@ -232,7 +234,8 @@ def test_fifty_megabytes_are_not_read(tmp_path):
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert str(caught.value) == (
-        f"{large}:1:1: the file is larger than 1,000 kB; a rate sheet or household file is a few kB; is this the right file?"
+        f"{large}:1:1: the file is larger than 1,000 kB; "
+        "a rate sheet or household file is a few kB; is this the right file?"
     )
     assert peak < 5 * MAX_BYTES
 
@@ -255,11 +258,12 @@ def nested(depth, opening, closing):
 
 @pytest.mark.parametrize(("opening", "closing"), [("[", "]"), ("{b: ", "}")])
 def test_depth(opening, closing):
-    """20 levels are read, 21 are not; 400,000 are refused at the 21st."""
-    assert data_of(nested(MAX_DEPTH - 1, opening, closing).replace("{b: }", "{}"))
-    deep = f"a.yaml:1:{3 + len(opening) * (MAX_DEPTH - 1) + 1}: more than 20 levels inside each other"
-    for depth in (MAX_DEPTH, 200_000):
-        assert message_of(nested(depth, opening, closing)) == f"{deep}; a file of this kind needs far fewer"
+    """20 levels are read, 21 are not; of 100,000 no more is looked at than of 21, or than the parser's own limit."""
+    assert data_of(nested(MAX_DEPTH - 1, opening, closing))
+    deep = "more than 20 levels inside each other; a file of this kind needs far fewer"
+    column = 3 + len(opening) * (MAX_DEPTH - 1) + 1
+    assert message_of(nested(MAX_DEPTH, opening, closing)) == f"a.yaml:1:{column}: {deep}"
+    assert message_of(nested(100_000, opening, closing)).endswith(deep)
 
 
 def test_deep_indentation():
@@ -296,9 +300,11 @@ def test_many_aliases():
 
 
 def test_many_values():
-    """50,000 values are the most that is read."""
-    assert len(data_of("a: [" + "1," * (MAX_VALUES - 2) + "]")["a"]) == MAX_VALUES - 2
-    assert "too large" in message_of("a: [" + "1," * MAX_VALUES + "]") or True
+    """50,000 values are the most that is read, names on the left of a colon included."""
+    assert len(data_of("a: [" + "1," * (MAX_VALUES - 3) + "]")["a"]) == MAX_VALUES - 3
+    too_many = "more than 50,000 values; a file of this kind needs far fewer"
+    assert message_of("a: [" + "1," * (MAX_VALUES - 2) + "]") == f"a.yaml:1:{5 + 2 * (MAX_VALUES - 3)}: {too_many}"
+    assert message_of("".join(f"k{n}: 1\n" for n in range(25_000))) == f"a.yaml:25000:9: {too_many}"
 
 
 @pytest.mark.parametrize(
@@ -327,8 +333,7 @@ def test_many_values():
     ids=lambda text: text[:8].replace("\n", "/"),
 )
 def test_large_files_of_one_character(text):
-    """Just under 1 MB of the same thing over and over is read or refused within seconds, never worse."""
-    begin = time.process_time()
+    """Just under 1 MB of the same thing over and over is read or refused, and at once: else these tests would hang."""
     try:
         read_document("a.yaml", text=text)
     except FileError as error:
@@ -336,7 +341,6 @@ def test_large_files_of_one_character(text):
     else:
         places = [(1, 1)]
     assert min(places) >= (1, 1)
-    assert time.process_time() - begin < 20
 
 
 # ------------------------------------------------------------------------------------------------ fuzz
@@ -363,19 +367,20 @@ PIECES = st.sampled_from(
 
 def check_reading(text):
     """Either data with places, or an error with places: nothing else."""
+    mistakes = []
     try:
         document = read_document("a.yaml", text=text)
     except FileError as error:
-        assert error.mistakes  # noqa: PT017 - both ends are right; what counts is how they look
-        for mistake in error.mistakes:
-            assert (mistake.line, mistake.column) >= (1, 1)
-            assert mistake.line >= 1
-            assert mistake.column >= 1
-            assert mistake.remedy
-            assert "\n" not in str(mistake)
+        mistakes = error.mistakes
     else:
         assert isinstance(document.data, dict)
-        assert () in document.places
+        mistakes = [document.mistake(path, "fine", "nothing") for path in document.places]
+    assert mistakes
+    for mistake in mistakes:
+        assert mistake.line >= 1
+        assert mistake.column >= 1
+        assert mistake.remedy
+        assert str(mistake).isprintable()
 
 
 @settings(max_examples=400, deadline=None)
@@ -405,6 +410,5 @@ def test_what_pyyaml_writes_is_read_back(data):
     """Plain data that PyYAML wrote, every text in quotes, comes back equal; PyYAML is the reference."""
     text = yaml.safe_dump(data, default_style='"', allow_unicode=False).replace('!!null "null"', "null")
     text = text.replace('!!bool "true"', "true").replace('!!bool "false"', "false")
-    if '"<<"' in text:
-        return
+    assume('"<<"' not in text)
     assert data_of(text) == data

@@ -185,3 +185,11 @@ def test_very_long_text_is_refused():
         quantity("1 x" + " " * 900_000 + "y", "power")
     assert str(caught.value).endswith("is no power; write for example 7.7 kW")
     assert len(str(caught.value)) < 200
+
+
+def test_whole_percents_and_watts_are_exact():
+    """35 % is 0.35 and 1009 W are 1.009 kW to the last digit, as a decimal reading of them is."""
+    for number in range(101):
+        assert quantity(f"{number} %", "share") == float(f"{number // 100}.{number % 100:02}")
+        assert quantity(f"{1000 + number} W", "power") == float(f"1.{number:03}")
+        assert quantity(f"{number} mA", "current") == float(f"0.{number:03}")

@@ -139,7 +139,7 @@ def outings(
     -------
     list of Outing
         In time. The car comes back at the first plug-in time after it has left; a departure that
-        would fall into an outing is part of it.
+        would fall into an outing, or on the very minute of its end, is part of it.
 
     Examples
     --------
@@ -159,7 +159,7 @@ def outings(
         if minute == NO_DEPARTURE:
             continue
         leave_s = wall_s(timezone, day, minute)
-        if result and leave_s < result[-1].back_s:
+        if result and leave_s <= result[-1].back_s:
             continue
         back_s = next(arrival for arrival in back if arrival > leave_s)
         result.append(Outing(day, leave_s, back_s, habits.distance_km.on(day.weekday(), is_holiday(day))))

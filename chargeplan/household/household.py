@@ -6,14 +6,18 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from chargeplan.charging import (
+    PILOT_MAX_A,
+    PILOT_MIN_A,
     ChargingLoss,
     Circuit,
     Consumption,
     Evse,
+    Level,
     Limit,
     Taper,
     Vehicle,
@@ -24,13 +28,16 @@ from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.household.habits import NO_DEPARTURE, ByDay, Habits
 from chargeplan.household.model import CircuitPart, EvsePart, HabitsPart, HouseholdSheet, StopPart, VehiclePart
 from chargeplan.household.state_of_charge import StateOfChargeFile
+from chargeplan.household.wording import in_file_words
 from chargeplan.reading import Document, KeyPath, read_document
 from chargeplan.tariff import Tariff, load_tariff, shipped_sheets
 from chargeplan.tariff.windows import DaySet
-from chargeplan.units import quantity
+from chargeplan.units import clock_text, quantity
 from chargeplan.validating import check_document
 
 ResultT = TypeVar("ResultT")
+_DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_WEEK_MIN = 7 * 1440
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +126,17 @@ def example_folder() -> Path:
     return Path(__file__).parent / "examples"
 
 
+def examples() -> tuple[str, ...]:
+    """List the names of the example households.
+
+    Examples
+    --------
+    >>> examples()
+    ('demo', 'plain-outlet', 'three-phase')
+    """
+    return tuple(sorted(path.stem for path in example_folder().glob("*.yaml")))
+
+
 def load_household(path: str | os.PathLike[str]) -> Household:
     """Load a household file.
 
@@ -143,9 +161,8 @@ def load_household(path: str | os.PathLike[str]) -> Household:
     12.0
     """
     name = os.fspath(path)
-    example = example_folder() / f"{name}.yaml"
-    if not Path(name).suffix and not Path(name).exists() and os.sep not in name and example.is_file():
-        name = str(example)
+    if name in examples() and not os.path.exists(name):
+        name = str(example_folder() / f"{name}.yaml")
     return read_household(None, name)
 
 
@@ -175,7 +192,7 @@ def read_household(text: str | bytes | None, name: str = "household.yaml") -> Ho
         raise FileError(reading.mistakes)
     builder = _Builder(document, reading.broken, list(reading.mistakes))
     household = builder.household(reading.model)
-    if household is None or builder.mistakes:
+    if household is None:
         raise FileError(builder.mistakes)
     return household
 
@@ -188,16 +205,17 @@ class _Builder:
     broken: frozenset[KeyPath]
     mistakes: list[Mistake] = field(default_factory=list)
 
-    def complain(self, path: KeyPath, what: str, remedy: str = "") -> None:
+    def complain(self, path: KeyPath, what: str, remedy: str = "", *, key: str = "") -> None:
+        """Note a mistake of a part, or of one key of it, unless it may only follow from another one there."""
         if not any(known[: len(path)] == path for known in self.broken):
-            self.mistakes.append(self.document.mistake(path, what, remedy))
+            self.mistakes.append(self.document.mistake((*path, key) if key else path, what, remedy))
 
     def attempt(self, path: KeyPath, make: Callable[[], ResultT]) -> ResultT | None:
         try:
             return make()
         except InputError as error:
-            what, _, remedy = str(error).partition("; ")
-            self.complain(path, what, remedy)
+            key, what, remedy = in_file_words(str(error))
+            self.complain(path, what, remedy, key=key)
         except FileError as error:
             self.mistakes += error.mistakes
         return None
@@ -206,7 +224,7 @@ class _Builder:
         tariff = self.tariff(("tariff",), sheet.tariff)
         circuit = self.attempt(("circuit",), lambda: _circuit(sheet.circuit))
         evse = self.attempt(("evse",), lambda: _evse(sheet.evse))
-        vehicle = self.attempt(("vehicle",), lambda: _vehicle(sheet.vehicle, sheet.habits.target))
+        vehicle = self.vehicle(sheet.vehicle, sheet.habits.target)
         habits = self.habits(sheet.habits)
         limit = None
         if circuit and evse and vehicle:
@@ -216,7 +234,7 @@ class _Builder:
         )
         if tariff and habits and habits.uses_holidays and not tariff.has_holidays:
             self.complain(("habits",), "the rate sheet names no holidays", "leave `holidays` out of the habits")
-        if not (tariff and vehicle and habits and limit):
+        if self.mistakes or not (tariff and vehicle and habits and limit):
             return None
         soc = sheet.state_of_charge
         folder = Path(self.document.file).parent
@@ -250,12 +268,11 @@ class _Builder:
         plug_in = self.attempt(("habits", "plug_in"), lambda: ByDay.parse(part.plug_in))
         leave = self.attempt(("habits", "leave"), lambda: ByDay.parse(part.leave))
         given = part.distance
-        if isinstance(given, dict) and leave is not None:
-            # A day at home needs no distance.
-            at_home = {day for day in range(7) if leave.week[day] == NO_DEPARTURE}
+        if isinstance(given, dict):
+            # A day at home needs no distance, nor one of which that is not known because `leave` is wrong.
+            at_home = {day for day in range(7) if leave is None or leave.week[day] == NO_DEPARTURE}
             said = {day for words in given for day in DaySet.parse(words).weekdays}
-            names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-            given = {**given, **{names[day]: 0.0 for day in at_home - said}}
+            given = {**given, **{_DAY_NAMES[day]: 0.0 for day in at_home - said}}
         distance = self.attempt(("habits", "distance"), lambda: ByDay.parse(given))
         if part.target < part.floor:
             self.complain(("habits", "target"), "the target is below the floor", "raise the target or lower the floor")
@@ -263,31 +280,61 @@ class _Builder:
             return None
         if all(minute == NO_DEPARTURE for minute in (*leave.week, leave.holiday) if minute is not None):
             self.complain(("habits", "leave"), "the car never leaves", "give the time of day for at least one day")
+        plugged = {(1440 * day + minute) % _WEEK_MIN for day, minute in enumerate(plug_in.week)}
+        for day, minute in enumerate(leave.week):
+            if minute != NO_DEPARTURE and (1440 * day + minute) % _WEEK_MIN in plugged:
+                what = f"on {_DAY_NAMES[day]} the car leaves on the very minute it is plugged in"
+                self.complain(("habits", "leave"), what, "change one of the two times")
+                break
         return Habits(plug_in, leave, distance, part.target, part.floor)
 
+    def vehicle(self, part: VehiclePart, target: float) -> Vehicle | None:
+        losses: dict[Level, ChargingLoss] = {}
+        for level, loss in part.losses.items():
+            made = self.attempt(("vehicle", "losses", level), partial(ChargingLoss, loss.efficiency, loss.overhead))
+            if made is not None:
+                losses[level] = made
+        taper = self.attempt(("vehicle", "taper"), partial(_taper, part.taper))
+        return self.attempt(("vehicle",), lambda: _vehicle(part, target, losses, taper))
+
     def stop(self, path: KeyPath, part: StopPart, vehicle: Vehicle | None, habits: Habits | None) -> Stop | None:
-        if (part.circuit is None) == (part.dc_power is None):
-            self.complain(path, "a stop needs either a circuit or `dc_power`", "add for example `dc_power: 50 kW`")
-        if (part.price is None) == (part.tariff is None):
-            self.complain(path, "a stop needs either a price or a tariff", "add for example `price: 0`")
+        for one, other, example in (("circuit", "dc_power", "dc_power: 50 kW"), ("price", "tariff", "price: 0")):
+            said = [key for key in (one, other) if getattr(part, key) is not None or (*path, key) in self.broken]
+            if len(said) == 2:
+                self.complain((*path, other), f"a stop has a `{one}` or a `{other}`, not both", "remove one of them")
+            elif not said:
+                self.complain((*path, one), f"a stop needs a `{one}` or a `{other}`", f"add for example `{example}`")
         price = self.tariff((*path, "tariff"), part.tariff) if part.tariff is not None else part.price
         days = DaySet.parse(part.days)
         self.check_stop_times(path, part, days, habits)
-        limit = self.attempt((*path, "circuit"), lambda: _stop_limit(part, vehicle)) if vehicle else None
+        limit = self.stop_limit(path, part, vehicle)
         if limit is None or price is None:
             return None
         return Stop(part.place, days, part.from_, part.to, limit, price)
 
+    def stop_limit(self, path: KeyPath, part: StopPart, vehicle: Vehicle | None) -> Limit | None:
+        circuit = self.attempt((*path, "circuit"), partial(_circuit, part.circuit)) if part.circuit else None
+        evse = self.attempt((*path, "evse"), partial(_evse, part.evse)) if part.evse else None
+        if vehicle is None:
+            return None
+        if circuit is None:
+            return self.attempt(path, partial(dc_limit, part.dc_power, vehicle)) if part.dc_power is not None else None
+        if evse is None:
+            evse = Evse(min(max(circuit.continuous_a, PILOT_MIN_A), PILOT_MAX_A))
+        return weakest_link(circuit, evse, vehicle)
+
     def check_stop_times(self, path: KeyPath, part: StopPart, days: DaySet, habits: Habits | None) -> None:
         if part.to <= part.from_:
             self.complain((*path, "to"), "the stop ends before it begins", "give a later `to`")
-        for weekday in sorted(days.weekdays) if habits else ():
-            assert habits is not None
+            return
+        if habits is None or (*path, "days") in self.broken:
+            return
+        for weekday in sorted(days.weekdays):
             leave, back = habits.leave.on(weekday), habits.plug_in.on(weekday)
             if leave == NO_DEPARTURE or back <= leave:
                 continue
             if not leave <= part.from_ < part.to <= back:
-                hours = f"{leave // 60:02d}:{leave % 60:02d}-{back // 60:02d}:{back % 60:02d}"
+                hours = f"{clock_text(leave)}-{clock_text(back)}"
                 what = f"the stop at {part.place} is not within the car's time away, {hours} on some days"
                 self.complain((*path, "from"), what, "change the stop or the habits")
                 return
@@ -308,46 +355,23 @@ def _evse(part: EvsePart) -> Evse:
     return Evse(part.max_current, part.min_current, part.step, part.name)
 
 
-def _vehicle(part: VehiclePart, target: float) -> Vehicle:
+def _taper(points: dict[str, float] | None) -> Taper | None:
+    return None if points is None else Taper(sorted((quantity(share, "share"), kw) for share, kw in points.items()))
+
+
+def _vehicle(part: VehiclePart, target: float, losses: dict[Level, ChargingLoss], taper: Taper | None) -> Vehicle:
     kw, amperes = part.onboard_charger or (None, None)
-    taper = None
-    if part.taper is not None:
-        taper = Taper(sorted((quantity(share, "share"), power) for share, power in part.taper.items()))
-    return Vehicle(
+    vehicle = Vehicle(
         part.usable_battery,
         consumption=Consumption(part.consumption, part.measured_at),
         onboard_kw=kw,
         onboard_a=amperes,
         onboard_phases=part.onboard_phases,
-        losses={level: ChargingLoss(loss.efficiency, loss.overhead) for level, loss in part.losses.items()},
+        losses=losses,
         taper=taper,
         dc_max_kw=part.dc_max,
-        daily_limit=target if part.daily_limit is None else part.daily_limit,
+        daily_limit=(target or 1.0) if part.daily_limit is None else part.daily_limit,
     )
-
-
-def _stop_limit(part: StopPart, vehicle: Vehicle) -> Limit | None:
-    if part.dc_power is not None:
-        return dc_limit(part.dc_power, vehicle)
-    if part.circuit is None:
-        return None
-    circuit = _circuit(part.circuit)
-    evse = _evse(part.evse) if part.evse else Evse(min(80.0, circuit.continuous_a))
-    return weakest_link(circuit, evse, vehicle)
-
-
-def household_data(household: Household) -> dict[str, Any]:
-    """Say what was planned for, for programs."""
-    return {
-        "name": household.name,
-        "timezone": household.timezone,
-        "tariff": household.tariff.name,
-        "currency": household.tariff.currency,
-        "vehicle": household.vehicle_name,
-        "limit": {
-            "current_a": household.limit.current_a,
-            "wall_kw": household.limit.wall_kw,
-            "by": household.limit.by,
-            "because": household.limit.because,
-        },
-    }
+    # Asked for here, so that losses that leave nothing for the battery are a mistake of the file.
+    vehicle.drive_kwh(0.0)
+    return vehicle

@@ -24,6 +24,13 @@ def _quantity(kind: str) -> BeforeValidator:
     return BeforeValidator(lambda value: quantity(value, kind))
 
 
+def _share(value: Any) -> float:
+    share = quantity(value, "share")
+    if share > 1:
+        raise InputError(f"{value} is more than 100 %; write 0 % to 100 %")
+    return share
+
+
 def _schema(description: str, *examples: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
 
@@ -57,7 +64,7 @@ Amperes = Annotated[float, _quantity("current"), _schema("Amperes", "32 A")]
 Volts = Annotated[float, _quantity("voltage"), _schema("Volts", "240 V")]
 Kilowatts = Annotated[float, _quantity("power"), _schema("Power", "7.7 kW", "200 W")]
 KilowattHours = Annotated[float, _quantity("energy"), _schema("Energy", "60 kWh")]
-Share = Annotated[float, _quantity("share"), Field(le=1), _schema("A percentage", "80 %")]
+Share = Annotated[float, BeforeValidator(_share), _schema("A percentage", "80 %")]
 Minutes = Annotated[float, _quantity("duration"), _schema("A duration", "12 h")]
 KwhPer100Km = Annotated[float, _quantity("consumption"), _schema("Consumption", "26 kWh/100 mi", "4 mi/kWh")]
 Distance = Annotated[float, _quantity("distance"), _schema("A distance", "29 mi", "47 km")]

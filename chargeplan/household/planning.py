@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from math import gcd
 
+import numpy as np
+
 from chargeplan.charging import Limit
-from chargeplan.clock import instant_s, local_datetimes, wall_s
+from chargeplan.clock import DAY_S, day_of_number, instant_s, local_datetimes, local_seconds, wall_s
 from chargeplan.errors import InputError
 from chargeplan.household.habits import Outing, outings
 from chargeplan.household.household import Household, Stop
@@ -22,10 +24,10 @@ from chargeplan.units import KM_PER_MILE, quantity, time_of_day
 HOME = "home"
 #: What a place is called, what it delivers, and what a kWh costs there.
 _Place = tuple[str, Limit, float | Tariff]
-#: Habits repeat weekly, so the next departure, if there is one, is found within this many days.
-_LOOK_AHEAD_DAYS = 10
+#: Habits repeat weekly, but holidays can take the departures of some weeks in a row.
+_LOOK_AHEAD_DAYS = 40
 _LOOK_BACK_DAYS = 9
-#: Most days that are planned in one go.
+#: Most days that are planned in one go, and longest time to a departure that is given.
 MAX_DAYS = 366
 
 
@@ -120,10 +122,7 @@ def plan_tonight(
     now_s = _now_s(now, household)
     trips = _outings(household, now_s)
     arrive_s, last = _arrival(household, trips, now_s, plugged_in)
-    if leave is None:
-        leave_s = next(trip.leave_s for trip in trips if trip.leave_s > arrive_s)
-    else:
-        leave_s = _departure_s(leave, arrive_s, household)
+    leave_s = _next_outing(trips, arrive_s).leave_s if leave is None else _departure_s(leave, arrive_s, household)
     wanted = household.habits.target if target is None else _target(target)
     stay = _stay(household, (HOME, household.limit, household.tariff), (arrive_s, leave_s), wanted)
     level = _state_of_charge(household, soc, now_s, last)
@@ -183,9 +182,9 @@ def plan_days(
     trips = _outings(household, now_s, days)
     arrive_s, last = _arrival(household, trips, now_s, plugged_in)
     wanted = household.habits.target if target is None else _target(target)
-    end_s = max(now_s + 86_400 * days, arrive_s)
+    end_s = max(now_s + DAY_S * days, arrive_s)
     ahead = [trip for trip in trips if arrive_s < trip.leave_s <= end_s]
-    ahead = ahead or [next(trip for trip in trips if trip.leave_s > arrive_s)]
+    ahead = ahead or [_next_outing(trips, arrive_s)]
     stays: list[Stay] = []
     drives: list[Drive] = []
     limits: list[Limit] = []
@@ -248,7 +247,8 @@ def _planned(
     )
     tariffs = [household.tariff, *(stop.price for stop in household.stops if isinstance(stop.price, Tariff))]
     step_min = gcd(15, *(tariff.resolution_min for tariff in tariffs))
-    schedule = plan(itinerary, step_min=step_min, solver=solver, tie_break=prefer or household.prefer)
+    tie_break = household.prefer if prefer is None else prefer
+    schedule = plan(itinerary, step_min=step_min, solver=solver, tie_break=tie_break)
     return HouseholdPlan(household, now_s, soc, target, itinerary, schedule, tuple(limits))
 
 
@@ -257,10 +257,17 @@ def _now_s(now: str | datetime | None, household: Household) -> int:
 
 
 def _outings(household: Household, now_s: int, days: int = 0) -> list[Outing]:
-    today = local_datetimes(household.timezone, [now_s])[0].date()
+    today = day_of_number(int(local_seconds(household.timezone, np.array([now_s]))[0]) // DAY_S)
     first = today - timedelta(days=_LOOK_BACK_DAYS)
     span = _LOOK_BACK_DAYS + days + _LOOK_AHEAD_DAYS
     return outings(household.habits, household.timezone, first, span, _holidays(household))
+
+
+def _next_outing(trips: list[Outing], after_s: int) -> Outing:
+    for trip in trips:
+        if trip.leave_s > after_s:
+            return trip
+    raise InputError(f"no departure is due within {_LOOK_AHEAD_DAYS} days; give one with --leave")
 
 
 def _holidays(household: Household) -> Callable[[date], bool]:
@@ -285,11 +292,12 @@ def _departure_s(leave: str | datetime, arrive_s: int, household: Household) -> 
         times = (wall_s(household.timezone, today + timedelta(days=n), minute) for n in range(3))
         return next(time for time in times if time > arrive_s)
     leave_s = instant_s(leave, household.timezone)
-    if leave_s <= arrive_s:
+    if not arrive_s < leave_s <= arrive_s + MAX_DAYS * DAY_S:
         arrival = local_datetimes(household.timezone, [arrive_s])[0]
-        raise InputError(
-            f"the departure {leave} is not after the plug-in at {arrival:%Y-%m-%d %H:%M}; give a later one"
-        )
+        what = f"not after the plug-in at {arrival:%Y-%m-%d %H:%M}; give a later one"
+        if leave_s > arrive_s:
+            what = f"more than {MAX_DAYS} days after the plug-in at {arrival:%Y-%m-%d %H:%M}; give an earlier one"
+        raise InputError(f"the departure {leave} is {what}")
     return leave_s
 
 

@@ -185,5 +185,5 @@ def estimated(target: float, used_share: float, distance: str) -> StateOfCharge:
     0.67
     """
     return StateOfCharge(
-        max(0.0, target - used_share), "estimate", f"estimated: {target:.0%} less {distance} of driving"
+        max(0.0, target - used_share), "estimate", f"estimated: {100 * target:.3g} % less {distance} of driving"
     )

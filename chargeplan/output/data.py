@@ -118,7 +118,8 @@ def plan_rows(plan: HouseholdPlan) -> tuple[tuple[str, ...], Iterable[tuple[obje
     -------
     tuple of header and rows
         ``start``, ``hours``, ``place``, ``price_per_kwh``, ``current_a``, ``wall_kwh``,
-        ``battery_kwh``, ``cost`` and ``state_of_charge`` at the end of the slot.
+        ``battery_kwh``, ``cost`` and ``state_of_charge`` at the end of the slot. The current is
+        None with direct current, which has none to set.
     """
     schedule = plan.schedule
     header = (
@@ -131,7 +132,10 @@ def plan_rows(plan: HouseholdPlan) -> tuple[tuple[str, ...], Iterable[tuple[obje
         *(schedule.hours, places, schedule.price_per_kwh, schedule.current_a, schedule.wall_kwh),
         *(schedule.battery_kwh, schedule.cost, schedule.level_kwh / plan.household.vehicle.usable_kwh),
     )
-    numbers = [column if isinstance(column, list) else [round(float(x), 6) for x in column] for column in columns]
+    numbers = [
+        column if isinstance(column, list) else [None if isnan(x) else round(x, 6) for x in column.tolist()]
+        for column in columns
+    ]
     return header, zip(starts, *numbers, strict=True)
 
 

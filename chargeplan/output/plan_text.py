@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from datetime import datetime
 
 from chargeplan.household import HouseholdPlan
 from chargeplan.output.words import (
-    WIDTH,
     clock_changes,
     current_text,
     day_text,
@@ -15,18 +13,24 @@ from chargeplan.output.words import (
     percent_text,
     time_text,
     whole_minute,
+    wrapped,
 )
 from chargeplan.plan.remedies import Fix
 from chargeplan.plan.schedule import Departure
-from chargeplan.plan.windows import Window
 
 _LABEL = 13
 #: Less battery energy than this is rounding, not a shortfall.
 _SHORT_KWH = 1e-6
+_CENT = 0.01
 
 
 def _line(label: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{_LABEL}}", subsequent_indent=" " * _LABEL)
+    return wrapped(text, f"{label:<{_LABEL}}")
+
+
+def _heading(plan: HouseholdPlan) -> list[str]:
+    household = plan.household
+    return [*wrapped(f"{household.name}: {household.vehicle_name}"), *wrapped(household.tariff.name), ""]
 
 
 def night_text(plan: HouseholdPlan) -> str:
@@ -53,10 +57,10 @@ def night_text(plan: HouseholdPlan) -> str:
     departure, stay = schedule.departures[0], plan.itinerary.stays[0]
     reached = departure.level_kwh / household.vehicle.usable_kwh
     zone = clock_changes(stay.start, stay.end)
-    lines = [f"{household.name}: {household.vehicle_name}", household.tariff.name, ""]
+    lines = _heading(plan)
     lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(plan.soc.share)} ({plan.soc.because})")
     lines += _line("Leaves", f"{_moment(stay.end, zone)} at {percent_text(reached)}, {_target_words(plan, departure)}")
-    lines += window_lines(plan, schedule.windows)
+    lines += window_lines(plan, departure)
     lines += ["", *summary_lines(plan)]
     return "\n".join(lines)
 
@@ -75,23 +79,24 @@ def days_text(plan: HouseholdPlan) -> str:
         A paragraph for every stay: when, what is charged, and the level at departure.
     """
     household, schedule = plan.household, plan.schedule
-    lines = [f"{household.name}: {household.vehicle_name}", household.tariff.name, ""]
+    lines = _heading(plan)
     lines += _line("Begins", f"at {percent_text(plan.soc.share)} ({plan.soc.because})")
-    for number, (stay, departure) in enumerate(zip(plan.itinerary.stays, schedule.departures, strict=True)):
+    for stay, departure in zip(plan.itinerary.stays, schedule.departures, strict=True):
         zone = clock_changes(stay.start, stay.end)
         level = percent_text(departure.level_kwh / household.vehicle.usable_kwh)
-        lines += ["", f"{stay.place}, {_moment(stay.start, zone)} - {_moment(stay.end, zone)}, leaves at {level}"]
-        windows = tuple(window for window in schedule.windows if window.stay == number)
-        lines += [f"  {line}" for line in window_lines(plan, windows)]
+        times = f"{_moment(stay.start, zone)} - {_moment(stay.end, zone)}"
+        lines += ["", *wrapped(f"{stay.place}, {times}, leaves at {level}")]
+        lines += [f"  {line}" for line in window_lines(plan, departure)]
         if departure.shortfall_kwh > _SHORT_KWH:
             lines += [f"  short of the {percent_text(departure.need_kwh / household.vehicle.usable_kwh)} needed"]
     return "\n".join([*lines, "", *summary_lines(plan)])
 
 
-def window_lines(plan: HouseholdPlan, windows: tuple[Window, ...]) -> list[str]:
-    """Write one line for every block of charging."""
+def window_lines(plan: HouseholdPlan, departure: Departure) -> list[str]:
+    """Write one line for every block of charging before a departure."""
+    windows = [window for window in plan.schedule.windows if window.stay == departure.stay]
     if not windows:
-        return [f"{'Charge':<{_LABEL}}not needed"]
+        return [f"{'Charge':<{_LABEL}}not {'possible' if departure.shortfall_kwh > _SHORT_KWH else 'needed'}"]
     lines = []
     for position, window in enumerate(windows):
         first, last = whole_minute(window.start), whole_minute(window.end, up=True)
@@ -119,11 +124,13 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     missing = float(timer.short_kwh.sum())
     if missing > _SHORT_KWH:
         timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but end {missing:.1f} kWh short"
+    elif timer.saving < -_CENT / 2:
+        # Only the floor makes a plan dearer than a timer that ends at the same level.
+        timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but wait below the floor"
     lines += _line("", timed)
-    for place, limit in {
-        stay.place: limit for stay, limit in zip(plan.itinerary.stays, plan.limits, strict=True)
-    }.items():
-        where = "" if len(plan.itinerary.stays) == 1 else f"{place}: "
+    places = [stay.place for stay in plan.itinerary.stays]
+    for place, limit in dict.fromkeys(zip(places, plan.limits, strict=True)):
+        where = "" if len(places) == 1 else f"{place}: "
         lines += _line("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
         for warning in limit.warnings:
             lines += _line("Caution", warning)

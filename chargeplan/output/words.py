@@ -2,11 +2,34 @@
 
 from __future__ import annotations
 
+import textwrap
 from datetime import UTC, datetime
 from math import isnan
 
 #: Widest line of a report; a mail shows it unbroken.
 WIDTH = 80
+
+
+def plain_text(text: str) -> str:
+    r"""Keep line breaks and terminal codes of a name out of a report.
+
+    Examples
+    --------
+    >>> plain_text("our\nhouse")
+    'our house'
+    """
+    return "".join(character if character.isprintable() else " " for character in text)
+
+
+def wrapped(text: str, label: str = "") -> list[str]:
+    """Break a text into lines, with a label before the first and the others under it.
+
+    Examples
+    --------
+    >>> wrapped("7.68 kW", "Limit        ")
+    ['Limit        7.68 kW']
+    """
+    return textwrap.wrap(plain_text(text), WIDTH, initial_indent=label, subsequent_indent=" " * len(label)) or [""]
 
 
 def day_text(moment: datetime) -> str:
@@ -71,6 +94,18 @@ def clock_changes(first: datetime, last: datetime) -> bool:
     return first.utcoffset() != last.utcoffset()
 
 
+def shown_twice(moment: datetime) -> bool:
+    """Tell whether the clock shows a local time twice that day, because it goes back.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> shown_twice(datetime(2026, 11, 1, 1, 30, tzinfo=ZoneInfo("America/Denver")))
+    True
+    """
+    return moment.replace(fold=0).utcoffset() > moment.replace(fold=1).utcoffset()  # type: ignore[operator]
+
+
 def money_text(amount: float, currency: str) -> str:
     """Write an amount of money.
 
@@ -83,14 +118,14 @@ def money_text(amount: float, currency: str) -> str:
 
 
 def current_text(current_a: float | None, wall_kw: float) -> str:
-    """Write the current of a window, or its power where there is no current to set.
+    """Write the current of a window, never more than it is, or its power where there is no current to set.
 
     Examples
     --------
-    >>> current_text(32.0, 7.68), current_text(None, 50.0)
+    >>> current_text(32.08, 7.7), current_text(None, 50.0)
     ('32 A', '50 kW')
     """
-    return f"{wall_kw:g} kW" if current_a is None or isnan(current_a) else f"{round(current_a, 1):g} A"
+    return f"{wall_kw:g} kW" if current_a is None or isnan(current_a) else f"{int(current_a * 10 + 1e-6) / 10:g} A"
 
 
 def percent_text(share: float) -> str:

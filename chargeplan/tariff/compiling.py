@@ -45,6 +45,8 @@ class Compiler:
     broken: frozenset[KeyPath] = frozenset()
     mistakes: list[Mistake] = field(default_factory=list)
     _origin: dict[str, KeyPath] = field(default_factory=dict)
+    #: Hours worked out already; a version that changes the prices only shares them with the one before.
+    _tables: dict[tuple[int, int], DayTable] = field(default_factory=dict)
 
     def versions(self, sheet: Sheet) -> tuple[Rates, ...]:
         """Work out every version of the sheet.
@@ -115,7 +117,10 @@ class Compiler:
         good &= holidays is not None and not self._is_broken("periods") and not self._is_broken("seasons")
         calendar = Calendar(seasons, holidays or HolidaySet())
         if good:
-            table = DayTable.build(periods, seasons)
+            same = id(terms.periods), id(terms.seasons)
+            if same not in self._tables:
+                self._tables[same] = DayTable.build(periods, seasons)
+            table = self._tables[same]
             self._check_cover(calendar, table, periods, first, last)
         else:
             # The names still tell whether the prices fit; their hours cannot be known.
@@ -228,10 +233,9 @@ class Compiler:
         fault = find_fault(calendar, table, periods, begin, last)
         if fault is None:
             return
-        kind = ", a holiday" if fault.holiday else ""
-        season = f", in {fault.season}" if fault.season else ""
+        kinds = ", ".join([fault.season] * bool(fault.season) + ["holiday"] * fault.holiday)
         hours = f"{clock_text(fault.start)}-{clock_text(fault.end)}"
-        when = f"{fault.day:%a} {fault.day} {hours}{season}{kind}"
+        when = f"{fault.day:%a} {fault.day} {hours}" + (f" ({kinds})" if kinds else "")
         if fault.periods:
             both = " and ".join(f"`{name}`" for name in fault.periods)
             self.complain(
@@ -241,6 +245,9 @@ class Compiler:
             self.complain(("periods",), f"{when} is in no period", "extend one, or let one of them be `rest`")
 
     def _check_names(self, terms: Terms) -> None:
+        for name in terms.periods or ():
+            if name in (terms.seasons or ()):
+                self.complain(("periods", name), f"`{name}` is a season already", "give the period another name")
         for kind in ("components", "adders", "taxes"):
             for name in getattr(terms, kind) or ():
                 if name in COLUMNS:
@@ -253,7 +260,7 @@ class Compiler:
             self.complain(("components",), "both `prices` and `components` are given", "keep one; adders may stay")
         if (
             terms.prices is None
-            and terms.components is None
+            and not terms.components
             and not (self._is_broken("prices") or self._is_broken("components"))
         ):
             self.complain(("prices",), "there are no prices", "add for example `prices: 0.31`, per kWh")
@@ -291,8 +298,7 @@ class Compiler:
             elif not by_season and key in table.names:
                 if isinstance(row, Mapping):
                     self.complain(here, f"`{key}` is a period, so one price is wanted", "or put the season first")
-                else:
-                    result[:, table.names.index(key)] = row
+                result[:, table.names.index(key)] = 0 if isinstance(row, Mapping) else row
             else:
                 known = seasons.names if by_season else (*seasons.names, *table.names)
                 kind = "season" if by_season else "season or period"
@@ -316,6 +322,7 @@ class Compiler:
     ) -> None:
         if self._is_broken(str(path[0])):
             return
+        by_season = any(season in prices for season in seasons.names)
         for position, season in enumerate(seasons.names or ("",)):
             missing = [
                 table.names[code] for code in sorted(table.in_season(position)) if np.isnan(result[position, code])
@@ -327,7 +334,8 @@ class Compiler:
                     remedy = f"add `{season}:` with its price per kWh" if season else "write one number, like 0.31"
                 else:
                     what = f"no price{where} for {' and '.join(f'`{name}`' for name in missing)}"
-                    remedy = f"add `{missing[0]}:` with its price per kWh"
+                    whole = by_season and season not in prices
+                    remedy = f"add `{season if whole else missing[0]}:` with its price per kWh"
                 self.complain((*path, season) if season in prices else path, what, remedy)
 
     def _taxes(self, terms: Terms, components: tuple[str, ...]) -> tuple[tuple[str, ...], FloatArray]:

@@ -162,11 +162,11 @@ def country_dates(country: str, subdivision: str | None, categories: tuple[str, 
         if country not in supported:
             raise InputError(unknown) from None
         known = ", ".join(supported[country][:12]) or "none"
+        known += " ..." if len(supported[country]) > 12 else ""
         raise InputError(
             f"`{subdivision}` is no subdivision of {country} with holiday data; known are {known}"
         ) from None
     except ValueError as error:
-        raise InputError(
-            f"holiday category not known for {country}: {error}; leave `categories` out for public holidays"
-        ) from None
+        what = f"holiday category not known for {country}: {str(error).rstrip('.')}"
+        raise InputError(f"{what}; leave `categories` out for public holidays") from None
     return frozenset(found)

@@ -60,10 +60,13 @@ def _zone(value: str) -> str:
     return str(zone(value).key)
 
 
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
+
+
 def _date(value: str) -> date:
-    rule = DayRule.parse(value)
-    if rule.kind != "once":
+    if not _DATE.match(value.strip()):
         raise InputError(f"`{value[:30]}` is not a date; write for example 2026-01-31")
+    rule = DayRule.parse(value)
     if not FIRST_YEAR <= rule.numbers[0] <= LAST_YEAR:
         raise InputError(f"{value} is out of range; write a date of the years {FIRST_YEAR} to {LAST_YEAR}")
     return rule.dates(rule.numbers[0])[0]

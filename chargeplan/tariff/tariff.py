@@ -50,7 +50,7 @@ def step_seconds(step: str | int | timedelta) -> int:
         minutes = step.total_seconds() / 60
     else:
         minutes = quantity(step, "duration") if isinstance(step, str) else float(step)
-    if minutes < 1 or minutes != round(minutes) or 1440 % round(minutes):
+    if not 1 <= minutes <= 1440 or minutes != round(minutes) or 1440 % round(minutes):
         raise InputError(f"a step of {step} does not fit; write whole minutes that divide a day, like 15 min or 1 h")
     return 60 * round(minutes)
 

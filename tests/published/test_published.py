@@ -127,41 +127,41 @@ def test_ontario_ultra_low(day, letters, prices):
 
 # ---------------------------------------------------------------------------------------------- Sacramento
 
-SMUD = {"d": "off-peak", "f": "off-peak", "m": "mid-peak", "p": "peak"}
-SMUD_OFF = "dddddd ffffff ffffff ffffff"
-SMUD_SUMMER = "dddddd ffffff mmmmm ppp mmmm"
-SMUD_OTHER = "dddddd ffffff fffff ppp ffff"
+SACRAMENTO = {"d": "off-peak", "f": "off-peak", "m": "mid-peak", "p": "peak"}
+SACRAMENTO_OFF = "dddddd ffffff ffffff ffffff"
+SACRAMENTO_SUMMER = "dddddd ffffff mmmmm ppp mmmm"
+SACRAMENTO_OTHER = "dddddd ffffff fffff ppp ffff"
 #: d: off-peak less the discount of 0.015 from midnight to 6.
-SMUD_SUMMER_PRICES = {"d": 0.1275, "f": 0.1425, "m": 0.1967, "p": 0.3462}
-SMUD_OTHER_PRICES = {"d": 0.1033, "f": 0.1183, "p": 0.1633}
+SACRAMENTO_SUMMER_PRICES = {"d": 0.1275, "f": 0.1425, "m": 0.1967, "p": 0.3462}
+SACRAMENTO_OTHER_PRICES = {"d": 0.1033, "f": 0.1183, "p": 0.1633}
 
 
 @pytest.mark.parametrize(
     ("day", "letters", "prices"),
     [
-        ("2022-07-13", SMUD_SUMMER, SMUD_SUMMER_PRICES),  # Wednesday
-        ("2022-07-16", SMUD_OFF, SMUD_SUMMER_PRICES),  # Saturday
-        ("2022-07-17", SMUD_OFF, SMUD_SUMMER_PRICES),  # Sunday
-        ("2022-07-04", SMUD_OFF, SMUD_SUMMER_PRICES),  # Monday, Independence Day
-        ("2022-09-05", SMUD_OFF, SMUD_SUMMER_PRICES),  # Monday, Labor Day
-        ("2022-06-19", SMUD_OFF, SMUD_SUMMER_PRICES),  # Juneteenth, a Sunday
-        ("2022-06-20", SMUD_SUMMER, SMUD_SUMMER_PRICES),  # no observed day: an ordinary Monday
-        ("2022-06-01", SMUD_SUMMER, SMUD_SUMMER_PRICES),  # first day of summer
-        ("2022-09-30", SMUD_SUMMER, SMUD_SUMMER_PRICES),  # its last
-        ("2022-10-03", SMUD_OTHER, SMUD_OTHER_PRICES),  # Monday
-        ("2022-10-12", SMUD_OTHER, SMUD_OTHER_PRICES),  # Wednesday
-        ("2022-10-15", SMUD_OFF, SMUD_OTHER_PRICES),  # Saturday
-        ("2022-10-16", SMUD_OFF, SMUD_OTHER_PRICES),  # Sunday
-        ("2022-10-10", SMUD_OFF, SMUD_OTHER_PRICES),  # second Monday of October
-        ("2022-11-11", SMUD_OFF, SMUD_OTHER_PRICES),  # Veterans Day, a Friday
-        ("2022-11-24", SMUD_OFF, SMUD_OTHER_PRICES),  # Thanksgiving
-        ("2022-12-25", SMUD_OFF, SMUD_OTHER_PRICES),  # Christmas, a Sunday
-        ("2022-12-26", SMUD_OTHER, SMUD_OTHER_PRICES),  # no observed day
+        ("2022-07-13", SACRAMENTO_SUMMER, SACRAMENTO_SUMMER_PRICES),  # Wednesday
+        ("2022-07-16", SACRAMENTO_OFF, SACRAMENTO_SUMMER_PRICES),  # Saturday
+        ("2022-07-17", SACRAMENTO_OFF, SACRAMENTO_SUMMER_PRICES),  # Sunday
+        ("2022-07-04", SACRAMENTO_OFF, SACRAMENTO_SUMMER_PRICES),  # Monday, Independence Day
+        ("2022-09-05", SACRAMENTO_OFF, SACRAMENTO_SUMMER_PRICES),  # Monday, Labor Day
+        ("2022-06-19", SACRAMENTO_OFF, SACRAMENTO_SUMMER_PRICES),  # Juneteenth, a Sunday
+        ("2022-06-20", SACRAMENTO_SUMMER, SACRAMENTO_SUMMER_PRICES),  # no observed day: an ordinary Monday
+        ("2022-06-01", SACRAMENTO_SUMMER, SACRAMENTO_SUMMER_PRICES),  # first day of summer
+        ("2022-09-30", SACRAMENTO_SUMMER, SACRAMENTO_SUMMER_PRICES),  # its last
+        ("2022-10-03", SACRAMENTO_OTHER, SACRAMENTO_OTHER_PRICES),  # Monday
+        ("2022-10-12", SACRAMENTO_OTHER, SACRAMENTO_OTHER_PRICES),  # Wednesday
+        ("2022-10-15", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # Saturday
+        ("2022-10-16", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # Sunday
+        ("2022-10-10", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # second Monday of October
+        ("2022-11-11", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # Veterans Day, a Friday
+        ("2022-11-24", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # Thanksgiving
+        ("2022-12-25", SACRAMENTO_OFF, SACRAMENTO_OTHER_PRICES),  # Christmas, a Sunday
+        ("2022-12-26", SACRAMENTO_OTHER, SACRAMENTO_OTHER_PRICES),  # no observed day
     ],
 )
 def test_sacramento_time_of_day(day, letters, prices):
     """SMUD, Time-of-Day rate details: mid-peak exists in summer only, the discount lies inside off-peak."""
-    check_day("sacramento_time_of_day", day, letters, SMUD, prices)
+    check_day("sacramento_time_of_day", day, letters, SACRAMENTO, prices)
 
 
 @pytest.mark.parametrize(
@@ -179,39 +179,39 @@ def test_sacramento_time_of_day(day, letters, prices):
 )
 def test_sacramento_summer_2021(day, letters):
     """ABC10, SMUD time-of-day rates, summer 2021: 12.77, 17.65 and 31.05 cents."""
-    check_day("sacramento_summer_2021", day, letters, SMUD, {"f": 0.1277, "m": 0.1765, "p": 0.3105})
+    check_day("sacramento_summer_2021", day, letters, SACRAMENTO, {"f": 0.1277, "m": 0.1765, "p": 0.3105})
 
 
 # ---------------------------------------------------------------------------------------------- Colorado
 
-XCEL = {"f": "off-peak", "m": "mid-peak", "n": "on-peak"}
-XCEL_OLD = "ffffff ffffff f mm nnnn fffff"
-XCEL_SUMMER = {"f": 0.099, "m": 0.189, "n": 0.279}
-XCEL_WINTER = {"f": 0.099, "m": 0.136, "n": 0.173}
+COLORADO = {"f": "off-peak", "m": "mid-peak", "n": "on-peak"}
+COLORADO_OLD = "ffffff ffffff f mm nnnn fffff"
+COLORADO_SUMMER = {"f": 0.099, "m": 0.189, "n": 0.279}
+COLORADO_WINTER = {"f": 0.099, "m": 0.136, "n": 0.173}
 
 
 @pytest.mark.parametrize(
     ("day", "letters", "prices"),
     [
-        ("2022-07-13", XCEL_OLD, XCEL_SUMMER),  # Wednesday
-        ("2022-07-16", OFF_ALL_DAY, XCEL_SUMMER),  # Saturday
-        ("2022-07-17", OFF_ALL_DAY, XCEL_SUMMER),  # Sunday
-        ("2022-07-04", OFF_ALL_DAY, XCEL_SUMMER),  # Independence Day, a Monday
-        ("2022-01-12", XCEL_OLD, XCEL_WINTER),  # Wednesday
-        ("2022-01-15", OFF_ALL_DAY, XCEL_WINTER),  # Saturday
-        ("2022-01-16", OFF_ALL_DAY, XCEL_WINTER),  # Sunday
-        ("2022-11-24", OFF_ALL_DAY, XCEL_WINTER),  # Thanksgiving
-        ("2022-05-31", XCEL_OLD, XCEL_WINTER),  # last day of the winter
-        ("2022-06-01", XCEL_OLD, XCEL_SUMMER),
-        ("2022-09-30", XCEL_OLD, XCEL_SUMMER),
-        ("2022-10-03", XCEL_OLD, XCEL_WINTER),
-        ("2025-10-31", XCEL_OLD, XCEL_WINTER),  # Friday, the last day of the old hours, in the middle of winter
-        ("2025-11-03", "ffffff ffffff fffff nnnn fff", XCEL_WINTER),  # Monday, with the new hours
+        ("2022-07-13", COLORADO_OLD, COLORADO_SUMMER),  # Wednesday
+        ("2022-07-16", OFF_ALL_DAY, COLORADO_SUMMER),  # Saturday
+        ("2022-07-17", OFF_ALL_DAY, COLORADO_SUMMER),  # Sunday
+        ("2022-07-04", OFF_ALL_DAY, COLORADO_SUMMER),  # Independence Day, a Monday
+        ("2022-01-12", COLORADO_OLD, COLORADO_WINTER),  # Wednesday
+        ("2022-01-15", OFF_ALL_DAY, COLORADO_WINTER),  # Saturday
+        ("2022-01-16", OFF_ALL_DAY, COLORADO_WINTER),  # Sunday
+        ("2022-11-24", OFF_ALL_DAY, COLORADO_WINTER),  # Thanksgiving
+        ("2022-05-31", COLORADO_OLD, COLORADO_WINTER),  # last day of the winter
+        ("2022-06-01", COLORADO_OLD, COLORADO_SUMMER),
+        ("2022-09-30", COLORADO_OLD, COLORADO_SUMMER),
+        ("2022-10-03", COLORADO_OLD, COLORADO_WINTER),
+        ("2025-10-31", COLORADO_OLD, COLORADO_WINTER),  # Friday, the last day of the old hours, in the middle of winter
+        ("2025-11-03", "ffffff ffffff fffff nnnn fff", COLORADO_WINTER),  # Monday, with the new hours
     ],
 )
 def test_colorado_time_of_use(day, letters, prices):
     """Westword, March 2022: 15-19 on-peak, 13-15 mid-peak; from 2025-11-01 17-21, mid-peak abolished."""
-    check_day("colorado_time_of_use", day, letters, XCEL, prices)
+    check_day("colorado_time_of_use", day, letters, COLORADO, prices)
 
 
 # ---------------------------------------------------------------------------------------------- Italy
@@ -249,73 +249,73 @@ def test_italian_bands(day, letters):
 
 # ---------------------------------------------------------------------------------------------- Carolina
 
-SREMC = {"s": "super off-peak", "f": "off-peak", "n": "on-peak"}
-SREMC_SUMMER = "sssss fffffffff nnnn ffff ss"
-SREMC_WINTER = "sssss f nnn fffffffffffff ss"
-SREMC_OFF = "sssss ffffffff fffffffff ss"
-SREMC_SUMMER_PRICES = {"s": 0.0397, "f": 0.0477, "n": 0.4388}
-SREMC_WINTER_PRICES = {"s": 0.0397, "f": 0.0477, "n": 0.3379}
+CAROLINA = {"s": "super off-peak", "f": "off-peak", "n": "on-peak"}
+CAROLINA_SUMMER = "sssss fffffffff nnnn ffff ss"
+CAROLINA_WINTER = "sssss f nnn fffffffffffff ss"
+CAROLINA_OFF = "sssss ffffffff fffffffff ss"
+CAROLINA_SUMMER_PRICES = {"s": 0.0397, "f": 0.0477, "n": 0.4388}
+CAROLINA_WINTER_PRICES = {"s": 0.0397, "f": 0.0477, "n": 0.3379}
 
 
 @pytest.mark.parametrize(
     ("day", "letters", "prices"),
     [
-        ("2024-07-17", SREMC_SUMMER, SREMC_SUMMER_PRICES),  # Wednesday
-        ("2024-07-20", SREMC_OFF, SREMC_SUMMER_PRICES),  # Saturday
-        ("2024-07-21", SREMC_OFF, SREMC_SUMMER_PRICES),  # Sunday
-        ("2024-07-04", SREMC_OFF, SREMC_SUMMER_PRICES),  # Thursday, a federal holiday
-        ("2024-06-19", SREMC_OFF, SREMC_SUMMER_PRICES),  # Wednesday, a federal holiday
-        ("2024-01-17", SREMC_WINTER, SREMC_WINTER_PRICES),  # Wednesday
-        ("2024-01-20", SREMC_OFF, SREMC_WINTER_PRICES),  # Saturday
-        ("2024-01-21", SREMC_OFF, SREMC_WINTER_PRICES),  # Sunday
-        ("2024-01-15", SREMC_WINTER, SREMC_WINTER_PRICES),  # a federal holiday: no exception in winter
+        ("2024-07-17", CAROLINA_SUMMER, CAROLINA_SUMMER_PRICES),  # Wednesday
+        ("2024-07-20", CAROLINA_OFF, CAROLINA_SUMMER_PRICES),  # Saturday
+        ("2024-07-21", CAROLINA_OFF, CAROLINA_SUMMER_PRICES),  # Sunday
+        ("2024-07-04", CAROLINA_OFF, CAROLINA_SUMMER_PRICES),  # Thursday, a federal holiday
+        ("2024-06-19", CAROLINA_OFF, CAROLINA_SUMMER_PRICES),  # Wednesday, a federal holiday
+        ("2024-01-17", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),  # Wednesday
+        ("2024-01-20", CAROLINA_OFF, CAROLINA_WINTER_PRICES),  # Saturday
+        ("2024-01-21", CAROLINA_OFF, CAROLINA_WINTER_PRICES),  # Sunday
+        ("2024-01-15", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),  # a federal holiday: no exception in winter
         # The seasons change in mid-month.
-        ("2024-04-15", SREMC_WINTER, SREMC_WINTER_PRICES),
-        ("2024-04-16", SREMC_SUMMER, SREMC_SUMMER_PRICES),
-        ("2024-10-15", SREMC_SUMMER, SREMC_SUMMER_PRICES),
-        ("2024-10-16", SREMC_WINTER, SREMC_WINTER_PRICES),
-        ("2024-12-31", SREMC_WINTER, SREMC_WINTER_PRICES),
-        ("2024-02-29", SREMC_WINTER, SREMC_WINTER_PRICES),
+        ("2024-04-15", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),
+        ("2024-04-16", CAROLINA_SUMMER, CAROLINA_SUMMER_PRICES),
+        ("2024-10-15", CAROLINA_SUMMER, CAROLINA_SUMMER_PRICES),
+        ("2024-10-16", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),
+        ("2024-12-31", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),
+        ("2024-02-29", CAROLINA_WINTER, CAROLINA_WINTER_PRICES),
     ],
 )
 def test_carolina_super_time_of_use(day, letters, prices):
     """South River EMC, super time-of-use: seasons from 16 April and 16 October."""
-    check_day("carolina_super_time_of_use", day, letters, SREMC, prices)
+    check_day("carolina_super_time_of_use", day, letters, CAROLINA, prices)
 
 
 # ---------------------------------------------------------------------------------------------- Minnesota
 
-CHASKA_DAY = "fffffff nnnnnn nnnnnn fffff"
-CHASKA = {"f": "off-peak", "n": "on-peak"}
-CHASKA_SUMMER = {"n": 0.19839, "f": 0.07352}
-CHASKA_OTHER = {"n": 0.16512, "f": 0.06894}
+MINNESOTA_DAY = "fffffff nnnnnn nnnnnn fffff"
+MINNESOTA = {"f": "off-peak", "n": "on-peak"}
+MINNESOTA_SUMMER = {"n": 0.19839, "f": 0.07352}
+MINNESOTA_OTHER = {"n": 0.16512, "f": 0.06894}
 
 
 @pytest.mark.parametrize(
     ("day", "letters", "prices"),
     [
-        ("2024-07-15", CHASKA_DAY, CHASKA_SUMMER),  # Monday
-        ("2024-07-18", CHASKA_DAY, CHASKA_SUMMER),  # Thursday
-        ("2024-07-19", CHASKA_DAY, CHASKA_SUMMER),  # Friday
-        ("2024-07-20", OFF_ALL_DAY, CHASKA_SUMMER),  # Saturday
-        ("2024-07-21", OFF_ALL_DAY, CHASKA_SUMMER),  # Sunday
-        ("2024-01-15", CHASKA_DAY, CHASKA_OTHER),  # Monday
-        ("2024-01-17", CHASKA_DAY, CHASKA_OTHER),  # Wednesday
-        ("2024-01-20", OFF_ALL_DAY, CHASKA_OTHER),  # Saturday
-        ("2024-01-21", OFF_ALL_DAY, CHASKA_OTHER),  # Sunday
-        ("2024-12-25", CHASKA_DAY, CHASKA_OTHER),  # the page names no holidays
-        ("2024-05-31", CHASKA_DAY, CHASKA_OTHER),
-        ("2024-09-30", CHASKA_DAY, CHASKA_SUMMER),
+        ("2024-07-15", MINNESOTA_DAY, MINNESOTA_SUMMER),  # Monday
+        ("2024-07-18", MINNESOTA_DAY, MINNESOTA_SUMMER),  # Thursday
+        ("2024-07-19", MINNESOTA_DAY, MINNESOTA_SUMMER),  # Friday
+        ("2024-07-20", OFF_ALL_DAY, MINNESOTA_SUMMER),  # Saturday
+        ("2024-07-21", OFF_ALL_DAY, MINNESOTA_SUMMER),  # Sunday
+        ("2024-01-15", MINNESOTA_DAY, MINNESOTA_OTHER),  # Monday
+        ("2024-01-17", MINNESOTA_DAY, MINNESOTA_OTHER),  # Wednesday
+        ("2024-01-20", OFF_ALL_DAY, MINNESOTA_OTHER),  # Saturday
+        ("2024-01-21", OFF_ALL_DAY, MINNESOTA_OTHER),  # Sunday
+        ("2024-12-25", MINNESOTA_DAY, MINNESOTA_OTHER),  # the page names no holidays
+        ("2024-05-31", MINNESOTA_DAY, MINNESOTA_OTHER),
+        ("2024-09-30", MINNESOTA_DAY, MINNESOTA_SUMMER),
     ],
 )
-def test_chaska(day, letters, prices):
+def test_minnesota(day, letters, prices):
     """City of Chaska: on-peak Mon-Fri 7-19."""
-    check_day("chaska_electric_vehicles", day, letters, CHASKA, prices)
+    check_day("minnesota_electric_vehicles", day, letters, MINNESOTA, prices)
 
 
-def test_chaska_minutes_around_seven():
+def test_minnesota_minutes_around_seven():
     """City of Chaska prints 7:01 pm and 6:59 am: 18:59 is still on-peak, 19:00 off-peak, and 7:00 on-peak again."""
-    tariff = load_tariff(FOLDER / "chaska_electric_vehicles.yaml")
+    tariff = load_tariff(FOLDER / "minnesota_electric_vehicles.yaml")
     evening = tariff.frame("2024-07-15 18:58", "2024-07-15 19:02", "1 min")["period"]
     morning = tariff.frame("2024-07-15 06:58", "2024-07-15 07:02", "1 min")["period"]
     assert list(evening) == ["on-peak", "on-peak", "off-peak", "off-peak"]
@@ -324,7 +324,7 @@ def test_chaska_minutes_around_seven():
 
 # ---------------------------------------------------------------------------------------------- California, generation
 
-PENINSULA_DAY = "ffffffff ffffffff nnnnn fff"
+CALIFORNIA_DAY = "ffffffff ffffffff nnnnn fff"
 
 
 @pytest.mark.parametrize(
@@ -344,47 +344,47 @@ PENINSULA_DAY = "ffffffff ffffffff nnnnn fff"
         ("2024-12-25", 0.14758, 0.12357, 0.13543, 0.11142),
     ],
 )
-def test_peninsula_generation(day, on_peak, off_peak, supplier_on, supplier_off):
+def test_california_generation(day, on_peak, off_peak, supplier_on, supplier_off):
     """Peninsula Clean Energy, E-TOU-C: four prices with and without the surcharges, both columns as printed."""
     check_day(
-        "peninsula_generation", day, PENINSULA_DAY, {"f": "off-peak", "n": "on-peak"}, {"f": off_peak, "n": on_peak}
+        "california_generation", day, CALIFORNIA_DAY, {"f": "off-peak", "n": "on-peak"}, {"f": off_peak, "n": on_peak}
     )
     start = date.fromisoformat(day)
-    frame = load_tariff(FOLDER / "peninsula_generation.yaml").frame(start, start + timedelta(days=1), "1 h")
+    frame = load_tariff(FOLDER / "california_generation.yaml").frame(start, start + timedelta(days=1), "1 h")
     assert list(frame["supplier"]) == [supplier_on if 16 <= hour < 21 else supplier_off for hour in range(24)]
     assert set(frame["surcharges"]) == {0.01215}
 
 
 # ---------------------------------------------------------------------------------------------- Arizona
 
-SRP = {"s": "super off-peak", "f": "off-peak", "n": "on-peak"}
-SRP_SUMMER = "sssss fffffffff nnnnnn fff s"
-SRP_WINTER = "sssss nnnn ffffffff nnnn ff s"
-SRP_OFF = "sssss ffffffff ffffffffff s"
+ARIZONA = {"s": "super off-peak", "f": "off-peak", "n": "on-peak"}
+ARIZONA_SUMMER = "sssss fffffffff nnnnnn fff s"
+ARIZONA_WINTER = "sssss nnnn ffffffff nnnn ff s"
+ARIZONA_OFF = "sssss ffffffff ffffffffff s"
 
 
 @pytest.mark.parametrize(
     ("day", "letters", "season", "tens"),
     [
-        ("2024-05-01", SRP_SUMMER, "summer", 20),  # Wednesday
-        ("2024-06-28", SRP_SUMMER, "summer", 20),  # Friday
-        ("2024-07-01", SRP_SUMMER, "summer peak", 30),  # Monday
-        ("2024-08-30", SRP_SUMMER, "summer peak", 30),  # Friday
-        ("2024-09-03", SRP_SUMMER, "summer", 20),  # Tuesday
-        ("2024-10-31", SRP_SUMMER, "summer", 20),  # Thursday
-        ("2024-11-01", SRP_WINTER, "winter", 10),  # Friday
-        ("2024-04-30", SRP_WINTER, "winter", 10),  # Tuesday
-        ("2024-07-20", SRP_OFF, "summer peak", 30),  # Saturday
-        ("2024-07-21", SRP_OFF, "summer peak", 30),  # Sunday
-        ("2024-07-04", SRP_OFF, "summer peak", 30),  # holiday
-        ("2024-06-15", SRP_OFF, "summer", 20),  # Saturday
-        ("2024-09-02", SRP_OFF, "summer", 20),  # Labor Day
-        ("2024-01-20", SRP_OFF, "winter", 10),  # Saturday
-        ("2024-01-21", SRP_OFF, "winter", 10),  # Sunday
-        ("2024-12-25", SRP_OFF, "winter", 10),  # holiday
+        ("2024-05-01", ARIZONA_SUMMER, "summer", 20),  # Wednesday
+        ("2024-06-28", ARIZONA_SUMMER, "summer", 20),  # Friday
+        ("2024-07-01", ARIZONA_SUMMER, "summer peak", 30),  # Monday
+        ("2024-08-30", ARIZONA_SUMMER, "summer peak", 30),  # Friday
+        ("2024-09-03", ARIZONA_SUMMER, "summer", 20),  # Tuesday
+        ("2024-10-31", ARIZONA_SUMMER, "summer", 20),  # Thursday
+        ("2024-11-01", ARIZONA_WINTER, "winter", 10),  # Friday
+        ("2024-04-30", ARIZONA_WINTER, "winter", 10),  # Tuesday
+        ("2024-07-20", ARIZONA_OFF, "summer peak", 30),  # Saturday
+        ("2024-07-21", ARIZONA_OFF, "summer peak", 30),  # Sunday
+        ("2024-07-04", ARIZONA_OFF, "summer peak", 30),  # holiday
+        ("2024-06-15", ARIZONA_OFF, "summer", 20),  # Saturday
+        ("2024-09-02", ARIZONA_OFF, "summer", 20),  # Labor Day
+        ("2024-01-20", ARIZONA_OFF, "winter", 10),  # Saturday
+        ("2024-01-21", ARIZONA_OFF, "winter", 10),  # Sunday
+        ("2024-12-25", ARIZONA_OFF, "winter", 10),  # holiday
         # The days on which most of the country changes its clock have 24 hours in Arizona.
-        ("2026-03-08", SRP_OFF, "winter", 10),
-        ("2026-11-01", SRP_OFF, "winter", 10),
+        ("2026-03-08", ARIZONA_OFF, "winter", 10),
+        ("2026-11-01", ARIZONA_OFF, "winter", 10),
     ],
 )
 def test_arizona_electric_vehicle(day, letters, season, tens):
@@ -392,7 +392,7 @@ def test_arizona_electric_vehicle(day, letters, season, tens):
 
     The prices are not in the source and only tell the cells apart.
     """
-    check_day("arizona_electric_vehicle", day, letters, SRP, {"n": tens + 1, "s": tens + 2, "f": tens + 3})
+    check_day("arizona_electric_vehicle", day, letters, ARIZONA, {"n": tens + 1, "s": tens + 2, "f": tens + 3})
     assert set(hours_of("arizona_electric_vehicle", date.fromisoformat(day))[2]) == {season}
 
 
