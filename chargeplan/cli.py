@@ -63,7 +63,7 @@ def _form_options(command: Any) -> Any:
 def _plan_options(command: Any) -> Any:
     for option in (
         click.option("--solver", default="auto", show_default=True, help="merit order, highs, or pulp:NAME."),
-        click.option("--prefer", help="Among equally cheap plans: earliest, latest or fewest starts."),
+        click.option("--prefer", help="Of equals: as needed, earliest, latest, fewest starts."),
         click.option("--plugged-in", is_flag=True, help="The car is plugged in at home now."),
         click.option("--target", help="State of charge wanted at departure, like 90 %."),
         click.option("--now", help="Pretend it is this time, like '2026-11-25 18:30'."),
@@ -227,8 +227,8 @@ def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
     try:
         document = read_document(path)
         if "vehicle" in document.data or "habits" in document.data:
-            load_household(path)
-            return [], [], 0
+            cautions = load_household(path).limit.warnings
+            return [], [document.mistake(("evse",), caution) for caution in cautions], 0
         tariff = load_tariff(path)
         return failed_checks(tariff, document), oddities(tariff, document), len(tariff.sheet.checks)
     except FileError as error:

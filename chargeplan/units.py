@@ -59,7 +59,7 @@ def quantity(value: object, kind: str) -> float:
     ----------
     value : str or number
         What the user wrote. A number without a unit is refused, because 40 may be amperes or
-        percent; only ``share`` also takes a bare number from 0 to 1.
+        percent; only ``share`` also takes a bare number from 0 to 1. Whether 120 % can be is for the caller to say.
     kind : str
         One of the keys of `UNITS`.
 

@@ -165,10 +165,10 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
     if kind == "literal_error":
         return f"{subject}{shown} is not known", f"write one of {detail['ctx']['expected']}"
     if kind.startswith(("string", "str")):
-        return f"{subject}{shown} is not text", detail["msg"].replace("Input should", "it should")
+        return f"{subject}{shown} is not text", "put it in quotes if it is meant as text"
     forms = {"dict": "a mapping", "model": "a mapping", "list": "a list", "tuple": "a list"}
     if form := forms.get(kind.split("_")[0]):
-        return f"{subject}{shown} stands where {form} is wanted", "see the sheets in tariffs/ for the form"
+        return f"{subject}{shown} stands where {form} is wanted", "see the examples in the README for the form"
     return f"{subject}{detail['msg']}", ""
 
 

@@ -92,7 +92,7 @@ def test_zones_without_changes(name, year):
 @settings(max_examples=300, deadline=None)
 @given(
     st.sampled_from(ZONES),
-    st.integers(FIRST_YEAR, LAST_YEAR - 2),
+    st.integers(FIRST_YEAR, LAST_YEAR - 3),
     st.lists(st.integers(0, 3 * 365 * 86_400), min_size=1, max_size=50),
 )
 def test_local_seconds(name, year, offsets):

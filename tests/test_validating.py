@@ -50,11 +50,11 @@ def mistakes_of(text):
         ("pairs: 3", "pairs: 3 is odd; write an even number"),
         (
             "shelves: {height: 1}",
-            "shelves: a mapping stands where a list is wanted; see the sheets in tariffs/ for the form",
+            "shelves: a mapping stands where a list is wanted; see the examples in the README for the form",
         ),
-        ("shelves: [red]", "`red` stands where a mapping is wanted; see the sheets in tariffs/ for the form"),
+        ("shelves: [red]", "`red` stands where a mapping is wanted; see the examples in the README for the form"),
         ("shelves: [{height: 1, colour: grey}]", "colour: `grey` is not known; write one of 'red' or 'blue'"),
-        ("shelves: [{height: 1, boxes: [5]}]", "`5` is not text; it should be a valid string"),
+        ("shelves: [{height: 1, boxes: [5]}]", "`5` is not text; put it in quotes if it is meant as text"),
         ("shelves: [{height: 1, box: 5}]", "`box` is not known here; did you mean `boxes`?"),
         ("shelves: [{height: 1, wheels: 5}]", "`wheels` is not known here; known are boxes, colour, height"),
         (
@@ -69,7 +69,7 @@ def mistakes_of(text):
         ("by_name: {}", "`by_name` is not known here; did you mean `by name`?"),
         ("wheres: {}", "`wheres` is not known here; did you mean `where`?"),
         ("where: {a: b}", "a: `b` is not a number; write digits with at most one dot, like 0.31"),
-        ("where: x", "where: `x` stands where a mapping is wanted; see the sheets in tariffs/ for the form"),
+        ("where: x", "where: `x` stands where a mapping is wanted; see the examples in the README for the form"),
     ],
 )
 def test_each_complaint_in_plain_words(line, message):
@@ -111,12 +111,12 @@ by name:
   low: blue
 """)
     assert messages == [
-        "a.yaml:3:5: `red` stands where a mapping is wanted; see the sheets in tariffs/ for the form",
+        "a.yaml:3:5: `red` stands where a mapping is wanted; see the examples in the README for the form",
         "a.yaml:4:5: `height` in item 2 of `shelves` is missing; add for example `height: 30`",
         "a.yaml:5:6: height: `tall` is not a number; write digits with at most one dot, like 0.31",
         "a.yaml:5:20: colour: `grey` is not known; write one of 'red' or 'blue'",
-        "a.yaml:7:20: boxes: `x` stands where a list is wanted; see the sheets in tariffs/ for the form",
-        "a.yaml:8:3: low: `blue` stands where a mapping is wanted; see the sheets in tariffs/ for the form",
+        "a.yaml:7:20: boxes: `x` stands where a list is wanted; see the examples in the README for the form",
+        "a.yaml:8:3: low: `blue` stands where a mapping is wanted; see the examples in the README for the form",
     ]
     assert reading.model.shelves == []
     assert reading.model.by_name["top"].height == 1

@@ -91,7 +91,7 @@ class Household:
     soc_file : StateOfChargeFile, optional
         Where to read the state of charge.
     prefer : str
-        Among equally cheap plans: ``earliest``, ``latest`` or ``fewest starts``.
+        Among equally cheap plans: ``as needed``, ``earliest``, ``latest`` or ``fewest starts``.
     distance_unit : str
         ``mi`` or ``km``, as the file writes distances.
 
@@ -110,7 +110,7 @@ class Household:
     habits: Habits
     stops: tuple[Stop, ...] = ()
     soc_file: StateOfChargeFile | None = None
-    prefer: str = "earliest"
+    prefer: str = "as needed"
     distance_unit: str = "km"
 
     def __repr__(self) -> str:
@@ -234,6 +234,12 @@ class _Builder:
         )
         if tariff and habits and habits.uses_holidays and not tariff.has_holidays:
             self.complain(("habits",), "the rate sheet names no holidays", "leave `holidays` out of the habits")
+        for n, (part, stop) in enumerate(zip(sheet.stops, stops, strict=False)):
+            if tariff and isinstance(stop.price, Tariff) and stop.price.currency != tariff.currency:
+                what = (
+                    f"the rate sheet of {part.place} is in {stop.price.currency}, the one at home in {tariff.currency}"
+                )
+                self.complain(("stops", n, "tariff"), what, "use one currency; none is converted")
         if self.mistakes or not (tariff and vehicle and habits and limit):
             return None
         soc = sheet.state_of_charge

@@ -184,7 +184,9 @@ class HouseholdSheet(Part):
     )
     stops: list[StopPart] = Field([], description="Other places where it is plugged in")
     state_of_charge: StateOfChargePart | None = Field(None, description="Where to read the state of charge")
-    prefer: Literal["earliest", "latest", "fewest starts"] = Field("earliest", description="Among equally cheap plans")
+    prefer: Literal["as needed", "earliest", "latest", "fewest starts"] = Field(
+        "as needed", description="Among equally cheap plans"
+    )
 
 
 def household_schema() -> dict[str, Any]:

@@ -98,7 +98,8 @@ def plan_tonight(
     plugged_in : bool
         The car is plugged in at home now, whatever the habits say.
     prefer : str, optional
-        Among equally cheap plans: ``earliest``, ``latest`` or ``fewest starts``.
+        Among equally cheap plans: ``as needed`` (the usual one: no sooner than the
+        drives ask), ``earliest``, ``latest`` or ``fewest starts``.
     solver : str
         How to find the plan, see `chargeplan.plan.solvers.solve`.
 

@@ -94,7 +94,7 @@ _PLAN = _document(
         bound=_maybe(_NUMBER, "no plan costs less"),
         gap=_maybe(_NUMBER),
         method=_TEXT,
-        tie_break={"enum": ["earliest", "latest", "fewest starts"]},
+        tie_break={"enum": ["as needed", "earliest", "latest", "fewest starts"]},
     ),
 )
 _PRICES = _document(

@@ -118,9 +118,9 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
     lines = _line("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
     at_once, timer = schedule.on_plug_in, schedule.by_timer
-    saves = f"{money_text(at_once.saving, currency)} against charging at once on plug-in ({at_once.cost:.2f})"
+    saves = f"{money_text(at_once.saving, currency)} against charging at once on plug-in (costs {at_once.cost:.2f})"
     lines += _line("Saves", saves)
-    timed = f"{money_text(timer.saving, currency)} against a timer set to the cheapest price ({timer.cost:.2f})"
+    timed = f"{money_text(timer.saving, currency)} against a timer set to the cheapest price (costs {timer.cost:.2f})"
     missing = float(timer.short_kwh.sum())
     if missing > _SHORT_KWH:
         timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but end {missing:.1f} kWh short"
@@ -150,8 +150,10 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
         hours, minutes = divmod(fix.leave_later_min, 60)
         ways.append(f"leave {f'{hours} h {minutes} min' if hours else f'{minutes} min'} later")
     if fix.more_a is not None and stay.current_a is not None:
-        more = f"charge with {fix.more_a} A more, {stay.current_a + fix.more_a:g} A in all"
-        ways.append(f"{more}, where a licensed electrician and the local code allow it")
+        # The current is what the weakest link allows, so more of it always means another link.
+        weakest = plan.limits[fix.stay].by
+        more = f"have {fix.more_a} A more ({stay.current_a + fix.more_a:g} A) from a stronger {weakest}"
+        ways.append(f"{more}, if a licensed electrician and the local code agree")
     if not ways:
         return f"{text}; neither more time nor more current would mend it"
     return f"{text}; to reach it, {' or '.join(ways)}"

@@ -291,10 +291,12 @@ def write_program(program: Program, path: str | Path) -> Path:
             model, _, _ = _pulp_model(program)
             model.writeLP(str(temporary)) if target.suffix == ".lp" else model.writeMPS(str(temporary))
         temporary.replace(target)
-    except OSError as error:
-        raise InputError(f"{target} cannot be written: {error.strerror}") from error
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise InputError(f"{target} cannot be written: {reason}; choose another name") from error
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError, ValueError):
+            temporary.unlink(missing_ok=True)
     return target
 
 

@@ -41,7 +41,7 @@ def merit_order(problem: Problem, best: Reach | None = None, tie_break: str = "e
         Stays, needs and prices.
     best : Reach, optional
         The repaired needs, if already computed.
-    tie_break : {"earliest", "latest"}
+    tie_break : {"earliest", "as needed", "latest"}
         Which of the cheapest plans.
 
     Returns
@@ -60,8 +60,8 @@ def merit_order(problem: Problem, best: Reach | None = None, tie_break: str = "e
     >>> merit_order(night([0.3, 0.1, 0.2, 0.1], max_kw=8.0, need_kwh=5.0)).tolist()
     [0.0, 2.0, 1.0, 2.0]
     """
-    if problem.taper.size or tie_break not in ("earliest", "latest"):
-        raise InputError("merit order knows no taper and breaks ties by 'earliest' or 'latest'; choose solver 'auto'")
+    if problem.taper.size or tie_break not in ("earliest", "as needed", "latest"):
+        raise InputError("merit order knows no taper and cannot count starts; choose solver 'auto'")
     best = reach(problem) if best is None else best
     cost, stay = problem.unit_cost, problem.stay
     room = problem.max_battery_kwh - best.forced_kwh
@@ -71,7 +71,7 @@ def merit_order(problem: Problem, best: Reach | None = None, tie_break: str = "e
     fresh[1:] = (cost[1:] != cost[:-1]) | (stay[1:] != stay[:-1])
     start = np.flatnonzero(fresh)
     amount, option_cost = np.add.reduceat(room, start), cost[start]
-    usable = _usable(problem, best, start, amount, _ranking(option_cost, tie_break))
+    usable = _usable(problem, best, start, amount, _ranking(option_cost, stay[start], tie_break))
     taken = np.zeros(start.size)
     negative = int(np.count_nonzero(option_cost[usable] < 0))
     taken[usable] = _sweep(problem, best, stay[start[usable]], amount[usable], negative)
@@ -79,15 +79,42 @@ def merit_order(problem: Problem, best: Reach | None = None, tie_break: str = "e
     return best.forced_kwh + spread(taken, amount, room, start, late)
 
 
-def _ranking(cost: Floats, tie_break: str) -> Ints:
-    """Options in order of price, then of time."""
-    if tie_break == "latest":
-        return cost.size - 1 - _ranking(cost[::-1], "earliest")
+def _ranking(cost: Floats, stay: Ints, tie_break: str) -> Ints:
+    """Options in order of price, then of the tie-break."""
+    if tie_break != "earliest":
+        preferred = preference(stay, tie_break)
+        return preferred[_ranking(cost[preferred], stay, "earliest")]
     # Two fast sorts are much quicker than one stable sort: by price, then by (price group, time).
     order = np.argsort(cost)
     group = np.zeros(cost.size, dtype=np.int64)
     group[1:] = np.cumsum(np.diff(cost[order]) != 0)
     return np.sort(group * cost.size + order) - group * cost.size
+
+
+def preference(stay: Ints, tie_break: str) -> Ints:
+    """Put slots, or options, of equal price into the order in which a tie-break takes them.
+
+    Parameters
+    ----------
+    stay : int array, shape (n,)
+        Number of the stay of each, rising.
+    tie_break : {"earliest", "as needed", "latest"}
+        "as needed" takes the last stay first, and in it the earliest.
+
+    Returns
+    -------
+    int array, shape (n,)
+        Positions.
+
+    Examples
+    --------
+    >>> preference(np.array([0, 0, 1, 1]), "as needed").tolist()
+    [2, 3, 0, 1]
+    """
+    if tie_break == "as needed":
+        return np.argsort(-stay, kind="stable")
+    forward = np.arange(stay.size)
+    return forward[::-1] if tie_break == "latest" else forward
 
 
 def _usable(problem: Problem, best: Reach, start: Ints, amount: Floats, ranking: Ints) -> Ints:

@@ -178,15 +178,15 @@ def optimal_face(program: Program, row_duals: Floats, tolerance: float = 1e-9) -
     )
 
 
-def by_time(program: Program, latest: bool = False) -> Program:
-    """Minimise energy x slot number instead of cost, counted from the end for the latest plan.
+def by_time(program: Program, preferred: Ints | None = None) -> Program:
+    """Minimise energy x slot number instead of cost.
 
     Parameters
     ----------
     program : Program
         Usually an optimal face.
-    latest : bool
-        Count from the end.
+    preferred : int array, shape (slots,), optional
+        The slots in the order in which they are counted; without it, in time.
 
     Returns
     -------
@@ -194,7 +194,6 @@ def by_time(program: Program, latest: bool = False) -> Program:
         With another objective.
     """
     cost = np.zeros_like(program.cost)
-    cost[: program.slots] = np.arange(1, program.slots + 1) / program.slots
-    if latest:
-        cost[: program.slots] = cost[: program.slots][::-1]
+    counted = np.arange(program.slots) if preferred is None else preferred
+    cost[counted] = np.arange(1, program.slots + 1) / program.slots
     return replace(program, cost=cost)

@@ -51,7 +51,7 @@ class Departure:
     unserved_kwh: float
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Schedule:
     """A plan, checked. All arrays have one value per plugged-in slot and cannot be written.
 
@@ -238,6 +238,9 @@ class Schedule:
             {name: np.array(values) for name, values in columns.items()}, index=index.tz_convert(self.zone)
         )
 
+    def __repr__(self) -> str:
+        return f"Schedule({self.total_wall_kwh:.2f} kWh for {self.total_cost:.2f}, {self.status})"
+
     def _repr_html_(self) -> str:
         rows = "".join(
             f"<tr><td>{html.escape(window.place)}</td><td>{window.start:%a %d %b %H:%M}</td>"
@@ -274,7 +277,7 @@ def plan(
         Slot length in minutes, a divisor of 60.
     solver : str
         See `chargeplan.plan.solvers.solve`.
-    tie_break : {"earliest", "latest", "fewest starts"}
+    tie_break : {"earliest", "as needed", "latest", "fewest starts"}
         Which of equally cheap plans.
 
     Returns

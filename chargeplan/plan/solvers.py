@@ -13,14 +13,14 @@ import numpy as np
 from chargeplan.errors import InputError, SolverError
 from chargeplan.plan.certificate import lower_bound, value_of_energy
 from chargeplan.plan.engines import Answer, pulp_solver, run_highs, run_pulp, write_program
-from chargeplan.plan.merit_order import merit_order
+from chargeplan.plan.merit_order import merit_order, preference
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.program import Program, by_time, linear_program, optimal_face
 from chargeplan.plan.reach import Reach, highest_gain, reach
 from chargeplan.plan.runs import merge_runs, spread
 from chargeplan.plan.starts import find_fewest
 
-TIE_BREAKS: Final = ("earliest", "latest", "fewest starts")
+TIE_BREAKS: Final = ("earliest", "as needed", "latest", "fewest starts")
 SOLVERS: Final = ("auto", "merit order", "highs", "pulp:CBC")
 
 #: Solvers that answer in text files give 8 digits; energies this near a bound are at it.
@@ -67,8 +67,9 @@ def solve(
     solver : str
         "auto" (merit order where it applies, else HiGHS), "merit order", "highs", "pulp:CBC", or
         "pulp:" and the name of another solver that PuLP drives.
-    tie_break : {"earliest", "latest", "fewest starts"}
-        Which of equally cheap plans: least energy x slot number; the same counted from the end;
+    tie_break : {"earliest", "as needed", "latest", "fewest starts"}
+        Which of equally cheap plans: least energy x slot number; the same with the stays counted
+        from the last, so that nothing is charged sooner than the drives ask; all counted from the end;
         fewest separate charging blocks, then least energy x number of the price run (neighbouring
         slots at one price; with a taper: of the slot).
     best : Reach, optional
@@ -113,8 +114,8 @@ def solve(
         chosen, late = find_fewest(face, merged, best_merged, engine)
         method = f"mixed-integer program over the cheapest plans, solved by {name}"
     else:
-        latest = tie_break == "latest"
-        chosen, late = engine(by_time(face, latest=latest)).x, np.full(merged.slots, latest)
+        chosen = engine(by_time(face, preference(merged.stay, tie_break))).x
+        late = np.full(merged.slots, tie_break == "latest")
         method = f"linear program, solved by {name}"
     tied = _polish(merged, best_merged, chosen[: merged.slots])
     dearer = float(merged.unit_cost @ (tied - energy))

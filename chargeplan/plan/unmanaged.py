@@ -24,7 +24,7 @@ class Unmanaged:
         What that costs.
     saving : float
         What the plan costs less; negative if the habit was cheaper, which can only be where it
-        ended short.
+        ended short, or waited although the battery was below the floor.
     short_kwh : array, shape (m,)
         Battery energy missing at each departure, against the level of the plan.
     """

@@ -21,6 +21,10 @@ SHIFTS: Final = (
 )
 
 
+#: The ``holidays`` package knows nothing of later years, and says so by an empty list.
+LAST_YEAR: Final = 2100
+
+
 @dataclass(frozen=True)
 class HolidaySet:
     """The holidays of one rate sheet.
@@ -73,6 +77,8 @@ class HolidaySet:
         frozenset of datetime.date
             The dates.
         """
+        if self.country and year > LAST_YEAR:
+            raise InputError(f"there is no holiday data for {year}; plan within the years up to {LAST_YEAR}")
         return _shifted_dates(self, year)
 
 

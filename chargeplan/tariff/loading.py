@@ -38,7 +38,7 @@ def load_tariff(path: str | os.PathLike[str]) -> Tariff:
     [0.2465, 0.2465]
     """
     name = os.fspath(path)
-    if not Path(name).suffix and not Path(name).exists() and name in shipped_sheets():
+    if not Path(name).suffix and not os.path.exists(name) and name in shipped_sheets():
         name = str(shipped_folder() / f"{name}.yaml")
     return read_tariff(None, name)
 

@@ -10,8 +10,8 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Dis
 
 from chargeplan.clock import FIRST_YEAR, LAST_YEAR, zone
 from chargeplan.errors import InputError
-from chargeplan.tariff.dates import DayRule, season_days, weekday_of
-from chargeplan.tariff.holiday_set import SHIFTS, HolidaySet, country_dates
+from chargeplan.tariff.dates import DayRule, season_days
+from chargeplan.tariff.holiday_set import SHIFTS
 from chargeplan.tariff.windows import JOINING_WORDS, Window
 
 ParsedT = TypeVar("ParsedT")
@@ -217,22 +217,6 @@ class Holidays(Part):
     as_: str | None = Field(
         None, alias="as", description="Day of the week whose hours holidays take", examples=["Sunday"]
     )
-
-    def holiday_set(self) -> HolidaySet:
-        """Turn the model into the holidays themselves, checking the names on the way."""
-        if self.country:
-            country_dates(self.country, self.subdivision, tuple(self.categories), 2026)
-        elif self.subdivision:
-            raise InputError("a subdivision needs a country; add for example `country: US`")
-        return HolidaySet(
-            self.country,
-            self.subdivision,
-            tuple(self.categories),
-            tuple(self.days),
-            tuple(self.except_),
-            self.shift,
-            weekday_of(self.as_) if self.as_ else None,
-        )
 
 
 def _holidays(value: Any) -> Any:

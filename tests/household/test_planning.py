@@ -128,7 +128,7 @@ def test_the_target_of_one_night(demo):
 @pytest.mark.parametrize("prefer", ["", "cheapest", "Latest"])
 def test_a_preference_must_be_known(demo, prefer):
     """A misspelled or empty preference is refused, not taken for the usual one."""
-    with pytest.raises(InputError, match="choose earliest, latest, fewest starts"):
+    with pytest.raises(InputError, match="choose earliest, as needed, latest, fewest starts"):
         plan_tonight(demo, now="2026-11-25 20:00", prefer=prefer)
 
 

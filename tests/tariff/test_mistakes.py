@@ -12,7 +12,7 @@ BOTH = "prices: {peak: 2, other: 1}\n"
 
 NUMBER = "is not a number; write digits with at most one dot, like 0.31"
 NAME = "cannot be a name; use words without commas and not on, in, except, starting"
-FORM = "see the sheets in tariffs/ for the form"
+FORM = "see the examples in the README for the form"
 GAP = "is in no period; extend one, or let one of them be `rest`"
 OVERLAP = "let every minute be in one period only"
 

@@ -9,7 +9,7 @@ HEAD = "name: A\ncurrency: USD\ntimezone: America/Denver\n"
 
 NUMBER = "is not a number; write digits with at most one dot, like 0.31"
 NAME = "cannot be a name; use words without commas and not on, in, except, starting"
-FORM = "see the sheets in tariffs/ for the form"
+FORM = "see the examples in the README for the form"
 HOURS = "write for example 16:00-21:00 on weekdays"
 
 
@@ -157,7 +157,10 @@ def test_lines(line, message):
             f"name: {'x' * 201}\ncurrency: USD\ntimezone: UTC\n",
             f"a.yaml:1:1: name: `{'x' * 56}...` is too long; it should have at most 200 characters",
         ),
-        ("name: 5\ncurrency: USD\ntimezone: UTC\n", "a.yaml:1:1: name: `5` is not text; it should be a valid string"),
+        (
+            "name: 5\ncurrency: USD\ntimezone: UTC\n",
+            "a.yaml:1:1: name: `5` is not text; put it in quotes if it is meant as text",
+        ),
         ("name: A\ncurrency: USD\n", "a.yaml:1:1: `timezone` is missing; add for example `timezone: America/Denver`"),
     ],
 )
