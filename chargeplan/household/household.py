@@ -229,16 +229,12 @@ class _Builder:
         limit = None
         if circuit and evse and vehicle:
             limit = self.attempt(("circuit",), lambda: weakest_link(circuit, evse, vehicle))
-        stops = tuple(
-            stop for n, part in enumerate(sheet.stops) if (stop := self.stop(("stops", n), part, vehicle, habits))
-        )
+        stops = [self.stop(("stops", n), part, vehicle, habits) for n, part in enumerate(sheet.stops)]
         if tariff and habits and habits.uses_holidays and not tariff.has_holidays:
             self.complain(("habits",), "the rate sheet names no holidays", "leave `holidays` out of the habits")
-        for n, (part, stop) in enumerate(zip(sheet.stops, stops, strict=False)):
-            if tariff and isinstance(stop.price, Tariff) and stop.price.currency != tariff.currency:
-                what = (
-                    f"the rate sheet of {part.place} is in {stop.price.currency}, the one at home in {tariff.currency}"
-                )
+        for n, stop in enumerate(stops):
+            if tariff and stop and isinstance(stop.price, Tariff) and stop.price.currency != tariff.currency:
+                what = f"the rate sheet of {stop.place} is in {stop.price.currency}, not in {tariff.currency}"
                 self.complain(("stops", n, "tariff"), what, "use one currency; none is converted")
         if self.mistakes or not (tariff and vehicle and habits and limit):
             return None
@@ -252,7 +248,7 @@ class _Builder:
             vehicle_name=sheet.vehicle.name,
             limit=limit,
             habits=habits,
-            stops=stops,
+            stops=tuple(stop for stop in stops if stop is not None),
             soc_file=StateOfChargeFile(folder / soc.file, soc.max_age) if soc else None,
             prefer=sheet.prefer,
             distance_unit="mi" if "mi" in str(self.document.data["habits"].get("distance")) else "km",

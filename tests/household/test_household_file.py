@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from chargeplan.errors import FileError
 from chargeplan.household import Household, load_household, read_household
-from chargeplan.household.household import examples
+from chargeplan.household.household import example_folder, examples
 from chargeplan.reading import read_document
 
 LEAVE = "{weekdays: 07:15, Sat: 09:30, Sun: stays home}"
@@ -377,3 +377,10 @@ def test_an_example_with_values_of_any_type(data):
 def test_the_limits_by_hand_fit_the_examples():
     """`number` of these tests reads what the library reads: 80 % is 0.8, 50 A is 50 (guards the tests themselves)."""
     assert [number(text) for text in ("80 %", "0.75", "50 A", "7.7 kW")] == [0.8, 0.75, 50.0, 7.7]
+
+
+def test_two_currencies_are_not_added_up():
+    """A stop whose rate sheet is in another currency than the one at home is refused, not converted."""
+    text = (example_folder() / "demo.yaml").read_text().replace("price: 0 ", "tariff: drei-zeiten ")
+    with pytest.raises(FileError, match="the rate sheet of workplace is in EUR, not in USD; use one currency"):
+        read_household(text)
