@@ -152,8 +152,9 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
     if fix.more_a is not None and stay.current_a is not None:
         # The current is what the weakest link allows, so more of it always means another link.
         weakest = plan.limits[fix.stay].by
-        more = f"have {fix.more_a} A more ({stay.current_a + fix.more_a:g} A) from a stronger {weakest}"
-        ways.append(f"{more}, if a licensed electrician and the local code agree")
+        total = current_text(stay.current_a + fix.more_a, 0.0)
+        agree = "" if weakest == "onboard charger" else ", if a licensed electrician and the local code agree"
+        ways.append(f"have {fix.more_a} A more ({total}) from a stronger {weakest}{agree}")
     if not ways:
         return f"{text}; neither more time nor more current would mend it"
     return f"{text}; to reach it, {' or '.join(ways)}"
