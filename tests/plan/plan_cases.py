@@ -35,12 +35,12 @@ def make_problem(counts, *, hours, price, kw, gain, need, drive, level, capacity
 
 @st.composite
 def problems(
-    draw, *, max_stays=5, max_slots=8, floor=True, taper=False, positive=False, one_gain=False, for_solver=False
+    draw, *, max_stays=5, max_slots=8, floor=True, taper=False, positive=False, one_gain=False, for_solver=True
 ):
     """Problems with real numbers: partial slots, ties, negative and zero prices, unreachable needs.
 
-    For a comparison with a solver, energies are whole watt-hours: what is smaller than its
-    tolerance (1e-7, and 1e-6 in our polishing) it may rightly leave out.
+    Where a solver takes part, energies are whole watt-hours: what is smaller than its tolerance
+    (1e-7, and 1e-6 in our polishing) it may rightly leave out. Merit order has no such tolerance.
     """
     counts = draw(st.lists(st.integers(1, max_slots), min_size=1, max_size=max_stays))
     stays, slots = len(counts), sum(counts)

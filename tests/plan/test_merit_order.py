@@ -36,7 +36,7 @@ def test_equals_enumeration(problem, tie_break):
 
 
 @settings(max_examples=500)
-@given(problems(for_solver=True), st.sampled_from(["earliest", "as needed", "latest"]))
+@given(problems(), st.sampled_from(["earliest", "as needed", "latest"]))
 def test_equals_highs(problem, tie_break):
     """Cost and plan equal HiGHS on the linear program with a level per stay, tie-break included."""
     ours, theirs = (solve(problem, solver, tie_break) for solver in ("merit order", "highs"))
@@ -45,7 +45,7 @@ def test_equals_highs(problem, tie_break):
 
 
 @settings(max_examples=300)
-@given(problems(for_solver=True))
+@given(problems())
 def test_equals_highs_with_a_level_per_slot(problem):
     """The cost equals HiGHS on the other formulation, which checks the capacity in every slot."""
     best = reach(problem)
@@ -55,7 +55,7 @@ def test_equals_highs_with_a_level_per_slot(problem):
 
 
 @settings(max_examples=40)
-@given(problems(max_stays=4, for_solver=True))
+@given(problems(max_stays=4))
 def test_equals_cbc(problem):
     """The cost equals CBC, another solver by other people; its text file carries 8 digits."""
     best = reach(problem)
@@ -65,7 +65,7 @@ def test_equals_cbc(problem):
 
 
 @settings(max_examples=600)
-@given(problems(max_stays=12, max_slots=12), st.sampled_from(["earliest", "as needed", "latest"]))
+@given(problems(max_stays=12, max_slots=12, for_solver=False), st.sampled_from(["earliest", "as needed", "latest"]))
 def test_always_certified(problem, tie_break):
     """Every merit-order plan is proven optimal by its certificate."""
     energy = merit_order(problem, tie_break=tie_break)
@@ -73,7 +73,7 @@ def test_always_certified(problem, tie_break):
 
 
 @settings(max_examples=300)
-@given(problems(max_stays=8))
+@given(problems(max_stays=8, for_solver=False))
 def test_heaps_and_list_agree(problem):
     """The pool of heaps for a long pool gives the same plan as the sorted list for a short one."""
     module = sys.modules["chargeplan.plan.merit_order"]
