@@ -227,6 +227,8 @@ def _warnings(circuit: Circuit, evse: Evse, vehicle: Vehicle) -> tuple[str, ...]
             f"the EVSE can draw {evse.max_a:g} A, but the circuit may carry {number_text(circuit.continuous_a)} A "
             f"for hours: {remedy}; a licensed electrician and the local code decide"
         )
+    if not circuit.is_standard_breaker:
+        found.append(f"{circuit.breaker_a:g} A is no standard rating of a breaker; read it off the breaker again")
     between = circuit.volts_between_phases
     if between is not None and 215 < between < 260:
         found.append(

@@ -138,7 +138,7 @@ def test_an_evse_too_large_is_a_hazard_also_behind_a_small_car():
 
 def test_other_warnings():
     """230 V between phases is a rare supply, 133 V to neutral, and a common slip (common practice, no source)."""
-    circuit = Circuit(32, phases=3, volts_between_phases=230)
+    circuit = Circuit(30, phases=3, volts_between_phases=230)
     slip, unstated = weakest_link(circuit, Evse(16), car()).warnings
     assert "133 V to neutral" in slip
     assert "onboard charger is not stated" in unstated
@@ -273,3 +273,12 @@ def test_many_slots_at_once(circuit, evse, vehicle, available_a):
     """An array gives what each of its values gives alone."""
     many = current_limit_a(circuit, evse, vehicle, np.array(available_a))
     assert many.tolist() == [weakest_link(circuit, evse, vehicle, available_a=a).current_a for a in available_a]
+
+
+def test_a_breaker_of_no_standard_size_is_warned_of():
+    """55 A is not among the standard ratings of NFPA 70 table 240.6(A); 50 A is, and 32 A in Europe."""
+    car = Vehicle(60, onboard_a=32, consumption=Consumption(15, "battery"))
+    warned = "55 A is no standard rating of a breaker; read it off the breaker again"
+    assert weakest_link(Circuit(55, volts=240), Evse(32), car).warnings == (warned,)
+    assert weakest_link(Circuit(50, volts=240), Evse(32), car).warnings == ()
+    assert weakest_link(Circuit(32, volts=230, continuous_factor=1.0), Evse(32), car).warnings == ()
