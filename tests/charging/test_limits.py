@@ -142,7 +142,7 @@ def test_other_warnings():
     slip, unstated = weakest_link(circuit, Evse(16), car()).warnings
     assert "133 V to neutral" in slip
     assert "onboard charger is not stated" in unstated
-    assert weakest_link(Circuit(32, phases=3, volts_between_phases=208), Evse(16), car(onboard_a=16)).warnings == ()
+    assert weakest_link(Circuit(30, phases=3, volts_between_phases=208), Evse(16), car(onboard_a=16)).warnings == ()
 
 
 def test_below_the_minimum_and_useless_power():
