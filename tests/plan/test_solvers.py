@@ -14,7 +14,7 @@ from plan_cases import blocks_of, problems
 from chargeplan.errors import InputError, SolverError
 from chargeplan.plan import certify, engines, night, reach, solve, write_model
 from chargeplan.plan.engines import run_highs, run_pulp, without_fixed
-from chargeplan.plan.program import by_time, linear_program, optimal_face
+from chargeplan.plan.program import Program, by_time, linear_program, optimal_face
 
 FOUR = night([0.30, 0.10, 0.20, 0.10], max_kw=8.0, need_kwh=5.0)
 SOLVERS = ["auto", "merit order", "highs", "pulp:CBC", "pulp:PULP_CBC_CMD", "pulp:HiGHS"]
@@ -210,3 +210,23 @@ def test_leaving_out_fixed_columns_changes_nothing(problem):
     shift = program.row_values(x)[kept] - small.row_values(x[free])
     assert small.row_upper + shift == pytest.approx(program.row_upper[kept])
     assert engines._check(program, run_highs(program).x, "HiGHS") is None
+
+
+@pytest.mark.parametrize("run", [run_highs, lambda p: run_pulp(p, "CBC"), lambda p: run_pulp(p, "HiGHS")])
+def test_the_sign_of_duals(run):
+    """A dual is the change of the cost with the limit: 2 for ``x >= 3`` at cost 2, -1 for ``z <= 4`` at cost -1."""
+    program = Program(
+        cost=np.array([2.0, -1.0]),
+        lower=np.zeros(2),
+        upper=np.full(2, 10.0),
+        integer=np.zeros(2, dtype=bool),
+        rows=np.arange(2),
+        columns=np.arange(2),
+        values=np.ones(2),
+        row_lower=np.array([3.0, -np.inf]),
+        row_upper=np.array([np.inf, 4.0]),
+        slots=2,
+    )
+    answer = run(program)
+    assert answer.x == pytest.approx([3, 4])
+    assert answer.row_duals == pytest.approx([2, -1])

@@ -95,3 +95,31 @@ def test_a_partial_run_before_another_is_put_at_its_end():
     found = blocks_of(problem, solution.battery_kwh)
     assert (found.start_s / 3600).tolist() == [1.5]
     assert (found.end_s / 3600).tolist() == [4]
+
+
+def test_what_the_floor_forces_cannot_be_moved_to_touch_what_follows():
+    """Half the first slot is forced at once, so the second would start anew; the fourth touches the fifth."""
+    problem = make_problem(
+        [5], hours=[1] * 5, price=[4, 2, 3, 2, 1], kw=[2], gain=[1], need=[4], drive=[0], level=0, capacity=6, floor=1
+    )
+    energy = solve(problem, tie_break="fewest starts").battery_kwh
+    assert energy.tolist() == [1, 0, 0, 1, 2]
+    assert blocks_of(problem, energy).first.size == 2
+
+
+def test_a_partly_used_run_does_not_join_two_blocks():
+    """One kWh leaves a pause in the gap of two hours, but fills the later gap of one hour: three blocks, not four."""
+    problem = make_problem(
+        [7],
+        hours=[1, 2, 1, 1, 1, 1, 1],
+        price=[1, 2, 1, 3, 1, 2, 1],
+        kw=[1],
+        gain=[1],
+        need=[5],
+        drive=[0],
+        level=0,
+        capacity=8,
+    )
+    energy = solve(problem, tie_break="fewest starts").battery_kwh
+    assert energy.tolist() == [1, 0, 1, 0, 1, 1, 1]
+    assert blocks_of(problem, energy).first.size == 3
