@@ -179,8 +179,8 @@ def merit_order_nights(
     room_kwh : array, broadcast to (nights,), optional
         Wall energy that fits in the battery, used beyond the need at negative prices
         (default: no more than the need).
-    tie_break : {"earliest", "latest"}
-        Which of equally priced slots first.
+    tie_break : {"earliest", "as needed", "latest"}
+        Which of equally priced slots first; a night is one stay, so the first two are the same.
 
     Returns
     -------
@@ -201,8 +201,8 @@ def merit_order_nights(
     most = np.broadcast_to(np.asarray(max_kwh, dtype=np.float64), price.shape)
     need = np.broadcast_to(np.asarray(need_kwh, dtype=np.float64), price.shape[:1])
     room = np.maximum(need, need if room_kwh is None else np.asarray(room_kwh, dtype=np.float64))
-    if tie_break not in ("earliest", "latest"):
-        raise InputError(f"{tie_break!r} is not a tie-break here; choose 'earliest' or 'latest'")
+    if tie_break not in ("earliest", "as needed", "latest"):
+        raise InputError(f"{tie_break!r} is not a tie-break here; choose 'earliest', 'as needed' or 'latest'")
     if not np.isfinite(price).all() or not (most >= 0).all() or not (need >= 0).all():
         raise InputError("prices must be finite, and max_kwh and need_kwh must be 0 or more")
     if tie_break == "latest":

@@ -11,7 +11,9 @@ from plan_cases import DAY_S, problems
 from chargeplan.plan import Problem, certify, merit_order, reach, solve
 from chargeplan.plan.unmanaged import by_timer, on_plug_in
 
-METHODS = st.sampled_from([("auto", "earliest"), ("auto", "latest"), ("highs", "earliest"), ("highs", "latest")])
+METHODS = st.sampled_from(
+    [(solver, tie_break) for solver in ("auto", "highs") for tie_break in ("earliest", "as needed", "latest")]
+)
 
 
 def cost_of(problem, energy):

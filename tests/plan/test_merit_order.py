@@ -97,7 +97,7 @@ def test_heaps_and_list_agree(problem):
             max_size=5,
         )
     ),
-    st.sampled_from(["earliest", "latest"]),
+    st.sampled_from(["earliest", "as needed", "latest"]),
 )
 def test_nights_at_once(nights, tie_break):
     """Many nights in one sort equal one night at a time."""
@@ -117,6 +117,31 @@ def test_nights_at_once(nights, tie_break):
         )
         one.max_kwh[:] = most[k]
         assert energy[k] == pytest.approx(merit_order(one, tie_break=tie_break), abs=1e-9)
+
+
+def test_as_needed_by_hand():
+    """Two nights at one price: 'earliest' fills the battery in the first, 'as needed' only what each drive asks.
+
+    From 2 kWh, 1 kWh a slot. The first departure wants 3, so 1 is charged before it. Its drive takes 2 and the second
+    departure wants 4, so 4 are charged in all; the second night has room for the other 3. Within a night the early
+    slots come first.
+    """
+    problem = make_problem(
+        [4, 3],
+        hours=[1] * 7,
+        price=[2] * 7,
+        kw=[1, 1],
+        gain=[1, 1],
+        need=[3, 4],
+        drive=[2, 0],
+        level=2,
+        capacity=6,
+    )
+    assert merit_order(problem, tie_break="earliest").tolist() == [1, 1, 1, 1, 0, 0, 0]
+    assert merit_order(problem, tie_break="as needed").tolist() == [1, 0, 0, 0, 1, 1, 1]
+    assert merit_order(problem, tie_break="latest").tolist() == [0, 0, 0, 1, 1, 1, 1]
+    for tie_break in ("earliest", "as needed", "latest"):
+        assert solve(problem, "highs", tie_break).battery_kwh == pytest.approx(merit_order(problem, None, tie_break))
 
 
 @example(price=[0.1 + 0.2, 0.3])

@@ -21,7 +21,7 @@ SOLVERS = ["auto", "merit order", "highs", "pulp:CBC", "pulp:PULP_CBC_CMD", "pul
 
 
 @pytest.mark.parametrize("solver", SOLVERS)
-@pytest.mark.parametrize("tie_break", ["earliest", "latest"])
+@pytest.mark.parametrize("tie_break", ["earliest", "as needed", "latest"])
 def test_all_solvers_give_one_plan(solver, tie_break):
     """With the tie-break there is one best plan, and every solver gives it, and says its name."""
     solution = solve(FOUR, solver, tie_break)
@@ -31,7 +31,11 @@ def test_all_solvers_give_one_plan(solver, tie_break):
 
 
 @settings(max_examples=60)
-@given(problems(max_stays=4), st.sampled_from(["earliest", "latest"]), st.sampled_from(["pulp:CBC", "pulp:HiGHS"]))
+@given(
+    problems(max_stays=4),
+    st.sampled_from(["earliest", "as needed", "latest"]),
+    st.sampled_from(["pulp:CBC", "pulp:HiGHS"]),
+)
 def test_pulp_equals_merit_order(problem, tie_break, solver):
     """Through PuLP the plan, tie-break included, equals merit order, and is proven optimal."""
     solution = solve(problem, solver, tie_break)

@@ -19,7 +19,7 @@ def accepted_kw(problem, level):
 
 
 @settings(max_examples=300)
-@given(problems(taper=True), st.sampled_from(["earliest", "latest"]))
+@given(problems(taper=True), st.sampled_from(["earliest", "as needed", "latest"]))
 def test_never_above_the_taper_at_any_moment(problem, tie_break):
     """Simulated in 200 steps per slot, charging power is never above the taper nor the limit."""
     best = reach(problem)
@@ -37,10 +37,10 @@ def test_never_above_the_taper_at_any_moment(problem, tie_break):
 
 
 @settings(max_examples=300)
-@given(problems(taper=True))
-def test_proven_optimal(problem):
+@given(problems(taper=True), st.sampled_from(["earliest", "as needed", "latest"]))
+def test_proven_optimal(problem, tie_break):
     """The duals of HiGHS close the gap of the plan as it stands after clipping to the taper."""
-    solution = solve(problem)
+    solution = solve(problem, tie_break=tie_break)
     assert certify(problem, solution.wall_kwh, row_duals=solution.row_duals).optimal
 
 
@@ -68,7 +68,7 @@ def test_cost_equals_a_dense_program(problem):
 
 
 @settings(max_examples=200)
-@given(problems(), st.sampled_from(["earliest", "latest"]))
+@given(problems(), st.sampled_from(["earliest", "as needed", "latest"]))
 def test_a_taper_that_never_binds_changes_nothing(problem, tie_break):
     """With a taper far above the limit the program gives the plan of merit order, tie-break included."""
     from dataclasses import replace
