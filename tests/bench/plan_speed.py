@@ -101,7 +101,7 @@ def difference(cost: float, other: float, turnover: float) -> str:
 def merit_order_for_a_year() -> None:
     """Merit order against HiGHS alone, on both ways to write the program, and with every tie-break."""
     print(
-        f"A year of 35,040 slots and 365 drives: HiGHS alone / merit order, repair included (at least {FASTER_THAN_HIGHS})"
+        f"A year of 35,040 slots, 365 drives: HiGHS alone / merit order with its repair (at least {FASTER_THAN_HIGHS})"
     )
     for prices in PRICES:
         problem = days_of_driving(365, prices)
