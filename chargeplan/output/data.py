@@ -183,7 +183,9 @@ def check_data(file: str, mistakes: Iterable[Mistake], warnings: Iterable[Mistak
         return [{"file": m.file, "line": m.line, "column": m.column, "what": m.what, "remedy": m.remedy} for m in found]
 
     wrong = said(mistakes)
-    return {"file": file, "good": not wrong, "checks": checks, "mistakes": wrong, "warnings": said(warnings)}
+    # A household's cautions have no name by which a sheet could accept them.
+    odd = [{**data, "id": getattr(found, "id", "")} for found in warnings for data in said([found])]
+    return {"file": file, "good": not wrong, "checks": checks, "mistakes": wrong, "warnings": odd}
 
 
 def _habit(habit: Unmanaged) -> dict[str, float]:

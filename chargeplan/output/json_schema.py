@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from chargeplan.output.bill_data import BILL_SCHEMA, BILLS_SCHEMA
 from chargeplan.output.data import CHECK_SCHEMA, PLAN_SCHEMA, PRICES_SCHEMA
+from chargeplan.output.picture_data import DIFFERENCE_SCHEMA, PICTURE_SCHEMA
+from chargeplan.tariff.bill import KINDS
 
 _Schema = dict[str, Any]
 _DRAFT: Final = "https://json-schema.org/draft/2020-12/schema"
@@ -12,6 +15,11 @@ _TEXT: Final[_Schema] = {"type": "string"}
 _NUMBER: Final[_Schema] = {"type": "number"}
 _COUNT: Final[_Schema] = {"type": "integer", "minimum": 0}
 _TRUTH: Final[_Schema] = {"type": "boolean"}
+_DAY: Final[_Schema] = {"type": "string", "format": "date", "description": "ISO 8601"}
+_AMOUNT: Final[_Schema] = {
+    "type": "number",
+    "description": "in the currency named above, rounded as the rate sheet says; to be read as a decimal number",
+}
 _TIME: Final[_Schema] = {"type": "string", "format": "date-time", "description": "ISO 8601 with offset"}
 
 
@@ -113,7 +121,8 @@ _PRICES = _document(
         )
     ),
 )
-_FOUND = _list(_object(file=_TEXT, line=_COUNT, column=_COUNT, what=_TEXT, remedy=_TEXT))
+_PLACED: Final[_Schema] = {"file": _TEXT, "line": _COUNT, "column": _COUNT, "what": _TEXT, "remedy": _TEXT}
+_ID = _said(_TEXT, "name by which a sheet can accept the warning; empty if it cannot")
 _CHECK = _document(
     CHECK_SCHEMA,
     good=_TRUTH,
@@ -122,11 +131,143 @@ _CHECK = _document(
             file=_TEXT,
             good=_TRUTH,
             checks=_said(_COUNT, "how many checks the sheet carries"),
-            mistakes=_FOUND,
-            warnings=_FOUND,
+            mistakes=_list(_object(**_PLACED)),
+            warnings=_list(_object(**_PLACED, id=_ID)),
         )
     ),
 )
 
+_HOUR: Final[_Schema] = {"type": "string", "pattern": "^[0-2][0-9]:[0-5][0-9]$", "description": "on the wall clock"}
+_PICTURE = _document(
+    PICTURE_SCHEMA,
+    tariff=_TEXT,
+    currency=_TEXT,
+    timezone=_TEXT,
+    year=_COUNT,
+    averaged=_said(_TRUTH, "there are more prices than signs, and the steps are bands of monthly means"),
+    tiers=_said(_TRUTH, "whether the price also depends on the use of the bill; shown is that of the first kWh"),
+    other_clock=_said(_TRUTH, "whether the hours of the sheet are not those of the wall clock"),
+    called=_said(_list(_TEXT), "kinds of days that somebody calls"),
+    begins=_maybe(_DAY, "first day of the sheet, if days of the year lie before"),
+    ends=_maybe(_DAY, "last day of the sheet, if days of the year lie after"),
+    holidays=_list(_DAY),
+    steps=_list(
+        _object(
+            mark=_said(_TEXT, "the sign of the printed picture"),
+            periods=_list(_TEXT),
+            low=_said(_NUMBER, "least price per kWh, all included"),
+            high=_said(_NUMBER, "greatest price per kWh"),
+        )
+    ),
+    panels=_list(
+        _object(
+            days=_said(_TEXT, "days of the week that are alike, `holidays` or `other days`"),
+            rows=_list(
+                _object(
+                    first=_DAY,
+                    last=_DAY,
+                    spans=_list(_object(start=_HOUR, end=_HOUR, step=_said(_COUNT, "position in `steps`"))),
+                )
+            ),
+        )
+    ),
+)
+_CELL = _object(period=_TEXT, price_per_kwh=_said(_NUMBER, "all included"))
+_HOURS = _list(
+    _object(
+        days=_said(_TEXT, "empty for all days with the period"),
+        dates=_TEXT,
+        hours=_said(_TEXT, "empty for all hours of the period"),
+        old=_CELL,
+        new=_CELL,
+    )
+)
+_AMOUNTS = _object(
+    name=_TEXT,
+    old=_maybe(_AMOUNT, "null if the old bills do not have the line"),
+    new=_maybe(_AMOUNT, "null if the new bills do not have the line"),
+    change=_AMOUNT,
+)
+_SIDE = _object(tariff=_TEXT, since=_maybe(_DAY, "first day of the terms compared"))
+_DIFFERENCE = _document(
+    DIFFERENCE_SCHEMA,
+    old=_SIDE,
+    new=_SIDE,
+    currency=_TEXT,
+    year=_said(_COUNT, "the year on which both are laid out"),
+    holidays_apart=_said(_TRUTH, "whether days of the week are meant without holidays"),
+    moved_hours=_said(_NUMBER, "hours of the year that are in another period"),
+    moved=_said(_HOURS, "hours that are in another period"),
+    repriced=_said(_HOURS, "hours that stay in their period at another price"),
+    renamed=_list(_object(old=_TEXT, new=_TEXT)),
+    mean_price=_said(_object(old=_NUMBER, new=_NUMBER), "per kWh, averaged over all hours of the year"),
+    lines=_list(
+        _object(line=_TEXT, old=_maybe(_TEXT, "null if it was not there"), new=_maybe(_TEXT, "null if it is gone"))
+    ),
+    bills=_maybe(
+        _object(
+            first=_DAY,
+            last=_DAY,
+            bought_kwh=_NUMBER,
+            sold_kwh=_NUMBER,
+            lines=_list(_AMOUNTS),
+            total=_AMOUNTS,
+        ),
+        "what the bills of some use come to, if such was given",
+    ),
+)
+
+_SUMS: Final[_Schema] = {
+    "type": "object",
+    "description": "the items of each line of the sheet added up, by the name of the line",
+    "additionalProperties": _AMOUNT,
+}
+_ITEM = _object(
+    label=_said(_TEXT, "as printed: name, period, season, tier, version"),
+    name=_said(_TEXT, "the line of the sheet"),
+    kind={"enum": list(KINDS)},
+    period=_maybe(_TEXT),
+    season=_maybe(_TEXT),
+    tier=_maybe(_COUNT, "from 1; null where the line has no tiers"),
+    version=_maybe(_TEXT, "first day of the version of the sheet, where a bill spans several"),
+    quantity=_said(_NUMBER, "how much was counted"),
+    unit=_said(_TEXT, "kWh, kW, kVA, day, month, year; or the currency, where the price is a share of an amount"),
+    price=_said(_NUMBER, "amount per unit of the quantity, not rounded"),
+    amount=_said(_AMOUNT, "what the item costs, negative if it is credited; rounded as the rate sheet says"),
+    place=_maybe(_TEXT, "file and line of the sheet where the price stands, as sheet.yaml:12"),
+)
+_CARRIED = _object(
+    credit=_said(_NUMBER, "money credited but not used yet, from net metering"),
+    surplus_kwh=_said(_NUMBER, "energy sold less energy bought since the last settlement"),
+    demands=_list(_object(name=_TEXT, last_day=_DAY, season=_maybe(_TEXT), kw=_NUMBER)),
+)
+_SPAN: Final[dict[str, _Schema]] = {
+    "tariff": _TEXT,
+    "currency": _TEXT,
+    "start": _said(_DAY, "first day"),
+    "end": _said(_DAY, "last day"),
+    "bought_kwh": _NUMBER,
+    "sold_kwh": _NUMBER,
+    "lines": _SUMS,
+    "total": _said(_AMOUNT, "what is due, negative if it is owed to the customer; rounded as the rate sheet says"),
+}
+_BILL = _document(
+    BILL_SCHEMA,
+    **_SPAN,
+    days=_said(_COUNT, "both ends counted"),
+    items=_list(_ITEM),
+    notes=_list(_TEXT),
+    carried=_CARRIED,
+)
+_BILLS = _document(BILLS_SCHEMA, **_SPAN, bills=_list({key: _BILL[key] for key in ("type", "properties", "required")}))
+
 #: By the name of what prints it.
-SCHEMAS: Final[dict[str, _Schema]] = {"plan": _PLAN, "prices": _PRICES, "check": _CHECK}
+SCHEMAS: Final[dict[str, _Schema]] = {
+    "plan": _PLAN,
+    "prices": _PRICES,
+    "check": _CHECK,
+    "picture": _PICTURE,
+    "difference": _DIFFERENCE,
+    "bill": _BILL,
+    "bills": _BILLS,
+}

@@ -1,101 +1,71 @@
-"""The calendar of a rate sheet: which season and day type a date has, and which period a minute is in.
-
-Every date has a *pattern*, one number for its season, its day of the week and whether it is a
-holiday. A table of periods is worked out once per pattern and minute, not per slot; a year of slots
-is then a look-up.
-"""
+"""The calendar of a rate sheet: what season and kind of day each date is, and whether every minute has its period."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from math import gcd
-from typing import Final
+from itertools import product
+from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chargeplan.clock import IntArray, day_number, day_of_number
-from chargeplan.tariff.dates import MONTH_DAYS
+from chargeplan.clock import IntArray, day_of_number
+from chargeplan.tariff.called import CalledDays
+from chargeplan.tariff.day_table import MINUTES, DayTable, PeriodHours
 from chargeplan.tariff.holiday_set import HolidaySet
-from chargeplan.tariff.windows import Window
+from chargeplan.tariff.seasons import CYCLE_FIRST, CYCLE_LAST, CYCLE_YEARS, NOTHING, SEVERAL, Seasons, month_and_day
+from chargeplan.tariff.windows import Window, kind_key
 
-MINUTES: Final = 1440
-NOTHING: Final = -1
-SEVERAL: Final = -2
-#: The Gregorian calendar repeats its weekdays after 28 years (within one century).
-_CYCLE_YEARS: Final = 28
-_THURSDAY: Final = 3  # 1970-01-01
+if TYPE_CHECKING:
+    from chargeplan.tariff.sheet_clock import SheetClock
 
-PeriodHours = Mapping[str, tuple[Window, ...] | None]
+__all__ = [
+    "MINUTES", "NOTHING", "SEVERAL", "Calendar", "DayTable", "Fault", "PeriodHours", "Seasons", "find_fault",
+]  # fmt: skip
 
-
-@dataclass(frozen=True, eq=False)
-class Seasons:
-    """The seasons of a sheet.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Their names; empty where the sheet has none.
-    code : int array, shape (13, 32)
-        Position in `names` by month and day; `NOTHING` or `SEVERAL` where that is not one season.
-    """
-
-    names: tuple[str, ...]
-    code: NDArray[np.int16] = field(repr=False)
-
-    @classmethod
-    def build(cls, days: Mapping[str, frozenset[tuple[int, int]] | None]) -> Seasons:
-        """Lay the seasons on the days of the year; a season whose days are None takes the rest.
-
-        Examples
-        --------
-        >>> from chargeplan.tariff.dates import season_days
-        >>> int(Seasons.build({"summer": season_days("Jun - Sep"), "winter": None}).code[7, 4])
-        0
-        """
-        code = np.full((13, 32), NOTHING, dtype=np.int16)
-        rest = NOTHING
-        for position, season in enumerate(days.values()):
-            if season is None:
-                rest = position
-            for month, day in season or ():
-                code[month, day] = position if code[month, day] == NOTHING else SEVERAL
-        code[code == NOTHING] = rest if days else 0
-        return cls(tuple(days), code)
-
-    def fault(self) -> tuple[int, int, int] | None:
-        """Find the first day of the year that is in no season, or in several.
-
-        Returns
-        -------
-        tuple of (month, day, code) or None
-            None where every day has exactly one season.
-        """
-        for month in range(1, 13):
-            for day in range(1, MONTH_DAYS[month - 1] + 1):
-                if self.code[month, day] < 0:
-                    return month, day, int(self.code[month, day])
-        return None
+#: A pattern, or an array of them.
+PatternT = TypeVar("PatternT", int, IntArray)
 
 
 @dataclass(frozen=True, eq=False)
 class Calendar:
-    """Seasons and holidays together.
+    """Seasons, holidays and called days together.
 
     Parameters
     ----------
     seasons : Seasons
-        The seasons.
+        The seasons of the hours.
     holidays : HolidaySet
         The holidays.
+    called : tuple of CalledDays
+        Kinds of days that somebody calls.
+    price_seasons : Seasons, optional
+        The seasons of the prices, where they are not those of the hours.
+    bill_day : int, optional
+        Day of the month, 1 to 28, on which the meter is read, where the season of a price is that of
+        the bill.
+
+    Examples
+    --------
+    >>> from chargeplan.clock import day_number
+    >>> calendar = Calendar(Seasons.build({}), HolidaySet(), (CalledDays("critical", frozenset({date(2026, 1, 14)})),))
+    >>> wednesday = day_number(date(2026, 1, 14))
+    >>> [calendar.called_of(int(pattern)) for pattern in calendar.patterns(wednesday, wednesday + 1)]
+    [('critical',), ()]
     """
 
     seasons: Seasons
     holidays: HolidaySet
+    called: tuple[CalledDays, ...] = ()
+    price_seasons: Seasons | None = None
+    bill_day: int | None = None
+
+    def as_known(self, now_s: int, clock: SheetClock) -> Calendar:
+        """Give the calendar as it is known at an instant; see `CalledDays.as_known`."""
+        return replace(self, called=tuple(kind.as_known(now_s, clock, foresight=False) for kind in self.called))
 
     def patterns(self, first: int, last: int) -> IntArray:
         """Give the pattern of every date of a span.
@@ -108,119 +78,124 @@ class Calendar:
         Returns
         -------
         int64 array, shape (last - first + 1,)
-            ``(season * 7 + weekday) * 2 + holiday``; the weekday is the one whose hours count.
+            ``(season * 7 + weekday) * kinds + flags``; the weekday is the one whose hours count. The
+            last bit of the flags is for holidays, the others for the kinds of called days in order.
+            The methods of the calendar take a pattern apart again.
         """
         return _patterns(self, first, last).copy()
+
+    @property
+    def kinds(self) -> int:
+        """Number of kinds of days by holidays and calls: 2 without called days, 4 with one kind of them."""
+        return 2 << len(self.called)
+
+    def season_of(self, pattern: PatternT) -> PatternT:
+        """Take the position of the season out of a pattern, or of an array of them."""
+        season: PatternT = pattern // (7 * self.kinds)
+        return season
+
+    def weekday_of(self, pattern: PatternT) -> PatternT:
+        """Take the day of the week whose hours count, 0 for Monday, out of a pattern, or of an array of them."""
+        weekday: PatternT = pattern // self.kinds % 7
+        return weekday
+
+    @overload
+    def is_holiday(self, pattern: int) -> bool: ...
+    @overload
+    def is_holiday(self, pattern: IntArray) -> NDArray[np.bool_]: ...
+    def is_holiday(self, pattern: int | IntArray) -> bool | NDArray[np.bool_]:
+        """Tell whether a pattern, or which of an array of them, is of a holiday."""
+        return pattern % 2 == 1
+
+    @overload
+    def called_of(self, pattern: int) -> tuple[str, ...]: ...
+    @overload
+    def called_of(self, pattern: IntArray) -> NDArray[np.object_]: ...
+    def called_of(self, pattern: int | IntArray) -> Any:
+        """Name the kinds of called days of a pattern, or of an array of them: a tuple, or an array of tuples."""
+        names = np.empty(self.kinds // 2, dtype=object)
+        for flags in range(names.size):
+            names[flags] = tuple(kind.name for bit, kind in enumerate(self.called) if flags >> bit & 1)
+        return names[pattern % self.kinds // 2]
+
+    def price_season(self, first: int, last: int) -> IntArray:
+        """Give the season by which the kWh of every date of a span are priced.
+
+        Parameters
+        ----------
+        first, last : int
+            Day numbers, both included.
+
+        Returns
+        -------
+        int64 array, shape (last - first + 1,)
+            Position in the names of `price_seasons`, or of `seasons` without those. With `bill_day`
+            it is the season of the next day after the date on which the meter is read.
+
+        Examples
+        --------
+        >>> from chargeplan.clock import day_number
+        >>> from chargeplan.tariff.seasons import season_days
+        >>> summer = Seasons.build({"summer": season_days("Jun - Sep"), "winter": None})
+        >>> may = day_number(date(2026, 5, 14))
+        >>> Calendar(summer, HolidaySet(), bill_day=15).price_season(may, may + 2).tolist()
+        [1, 0, 0]
+        """
+        return _price_season(self, first, last).copy()
+
+    def periods_in_price_season(self, table: DayTable) -> list[set[int]]:
+        """List the periods that can occur in each price season.
+
+        Parameters
+        ----------
+        table : DayTable
+            A table built with the seasons and called days of this calendar.
+
+        Returns
+        -------
+        list of set of int
+            For every price season the positions of periods in the table. A period counts if it
+            occurs in a season of the hours that shares a date of 2024 to 2051 with the price season.
+
+        Examples
+        --------
+        >>> plain = Calendar(Seasons.build({}), HolidaySet())
+        >>> plain.periods_in_price_season(DayTable.build({"all hours": None}, plain.seasons))
+        [{0}]
+        """
+        seasons, prices = self.seasons.names, (self.price_seasons or self.seasons).names
+        found: list[set[int]] = [set() for _ in prices or ("",)]
+        if self.price_seasons is None and self.bill_day is None:
+            return [table.in_season(season) for season in range(len(found))]
+        pairs = np.stack([self.price_season(CYCLE_FIRST, CYCLE_LAST), self.seasons.codes(CYCLE_FIRST, CYCLE_LAST)])
+        in_season = [table.in_season(season) for season in range(max(1, len(seasons)))]
+        for price, season in np.unique(pairs[:, pairs.min(axis=0) >= 0], axis=1).T:
+            found[price] |= in_season[season]
+        return found
 
 
 @lru_cache(maxsize=256)
 def _patterns(calendar: Calendar, first: int, last: int) -> IntArray:
-    day = np.arange(first, last + 1, dtype=np.int64)
-    stamp = day.astype("datetime64[D]")
-    month_start = stamp.astype("datetime64[M]")
-    month = month_start.astype(np.int64) % 12 + 1
-    day_of_month = (stamp - month_start).astype(np.int64) + 1
-    season = calendar.seasons.code[month, day_of_month].astype(np.int64)
-    weekday = (day + _THURSDAY) % 7
-    holiday = np.zeros(day.size, dtype=np.int64)
-    if calendar.holidays:
-        years = range(day_of_number(first).year, day_of_number(last).year + 1)
-        numbers = [day_number(date) for year in years for date in calendar.holidays.dates(year)]
-        holiday[[number - first for number in numbers if first <= number <= last]] = 1
-        if calendar.holidays.weekday is not None:
-            weekday = np.where(holiday == 1, calendar.holidays.weekday, weekday)
-    pattern: IntArray = (season * 7 + weekday) * 2 + holiday
+    weekday, holiday = calendar.holidays.day_types(first, last)
+    flags = holiday.astype(np.int64)
+    for bit, kind in enumerate(calendar.called):
+        flags |= kind.mask(first, last).astype(np.int64) << (bit + 1)
+    pattern: IntArray = (calendar.seasons.codes(first, last) * 7 + weekday) * calendar.kinds + flags
     return pattern
 
 
-@dataclass(frozen=True, eq=False)
-class DayTable:
-    """Which of several named periods each minute is in.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Names of the periods.
-    code : int16 array, shape (patterns, tails, 1440)
-        Position in `names` for a day's pattern, what the day before left over midnight, and the
-        minute; `NOTHING` or `SEVERAL` where that is not one period.
-    tail : int array, shape (patterns,)
-        Which of the second axis a day leaves to the day after it.
-    resolution_min : int
-        The greatest number of minutes that divides every boundary.
-    """
-
-    names: tuple[str, ...]
-    code: NDArray[np.int16] = field(repr=False)
-    tail: IntArray = field(repr=False)
-    resolution_min: int
-
-    @classmethod
-    def build(cls, periods: PeriodHours, seasons: Seasons) -> DayTable:
-        """Work the periods out for every pattern; a period whose hours are None takes the rest.
-
-        Examples
-        --------
-        >>> none = Seasons.build({})
-        >>> table = DayTable.build({"peak": (Window.parse("16:00-21:00"),), "off-peak": None}, none)
-        >>> table.names[table.code[0, 0, 17 * 60]], table.resolution_min
-        ('peak', 60)
-        """
-        season_names: tuple[str | None, ...] = seasons.names or (None,)
-        patterns = [
-            (season, weekday, bool(holiday)) for season in season_names for weekday in range(7) for holiday in (0, 1)
-        ]
-        own = np.full((len(patterns), MINUTES), NOTHING, dtype=np.int16)
-        tails: dict[tuple[tuple[int, int, int], ...], int] = {(): 0}
-        tail = np.zeros(len(patterns), dtype=np.int64)
-        boundaries = MINUTES
-        rest = NOTHING
-        for position, windows in enumerate(periods.values()):
-            rest = position if windows is None else rest
-            for window in windows or ():
-                for start, end in window.hours:
-                    boundaries = gcd(boundaries, start, end)
-        for number, (season, weekday, holiday) in enumerate(patterns):
-            left: list[tuple[int, int, int]] = []
-            for position, windows in enumerate(periods.values()):
-                for window in windows or ():
-                    if window.covers_day(weekday, holiday, season):
-                        same_day, day_after = window.minutes()
-                        for span in same_day:
-                            _lay(own[number], position, span)
-                        left += [(position, *span) for span in day_after]
-            tail[number] = tails.setdefault(tuple(left), len(tails))
-        code = np.repeat(own[:, None, :], len(tails), axis=1)
-        for left_over, number in tails.items():
-            for position, start, end in left_over:
-                _lay(code[:, number], position, (start, end))
-        code[code == NOTHING] = rest
-        return cls(tuple(periods), code, tail, boundaries)
-
-    def rows(self, patterns: IntArray) -> IntArray:
-        """Find the row of the flattened table for each day but the first of a run of days.
-
-        Parameters
-        ----------
-        patterns : int64 array, shape (n + 1,)
-            Patterns of consecutive dates, from the day before the first.
-
-        Returns
-        -------
-        int64 array, shape (n,)
-            Positions in ``code.reshape(-1, 1440)``.
-        """
-        rows: IntArray = patterns[1:] * self.code.shape[1] + self.tail[patterns[:-1]]
-        return rows
-
-    def in_season(self, season: int) -> set[int]:
-        """List the periods that occur in a season."""
-        return {int(code) for code in np.unique(self.code[season * 14 : season * 14 + 14]) if code >= 0}
-
-
-def _lay(rows: NDArray[np.int16], position: int, span: tuple[int, int]) -> None:
-    part = rows[..., span[0] : span[1]]
-    part[...] = np.where((part == NOTHING) | (part == position), position, SEVERAL)
+@lru_cache(maxsize=256)
+def _price_season(calendar: Calendar, first: int, last: int) -> IntArray:
+    seasons = calendar.price_seasons or calendar.seasons
+    if calendar.bill_day is None:
+        return seasons.codes(first, last)
+    day_of_month = month_and_day(first, last)[1]
+    dates = np.arange(first, last + 1, dtype=np.int64).astype("datetime64[D]")
+    month = dates.astype("datetime64[M]").astype(np.int64) + (day_of_month >= calendar.bill_day)
+    issued = month.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64) + calendar.bill_day - 1
+    begin = int(issued[0])
+    season: IntArray = seasons.codes(begin, int(issued[-1]))[issued - begin]
+    return season
 
 
 @dataclass(frozen=True)
@@ -239,6 +214,8 @@ class Fault:
         The season of the date, or an empty text.
     holiday : bool
         Whether it is a holiday.
+    called : tuple of str
+        Kinds of called days that the date would have to be for the fault to show.
     """
 
     day: date
@@ -247,15 +224,19 @@ class Fault:
     periods: tuple[str, ...]
     season: str
     holiday: bool
+    called: tuple[str, ...] = ()
 
 
 def find_fault(calendar: Calendar, table: DayTable, periods: PeriodHours, first: int, last: int | None) -> Fault | None:
     """Check that every minute is in exactly one period.
 
+    Days that nobody has called yet are also looked at as if they were called, one kind at a time, as
+    far as the limits of the kind allow it.
+
     Parameters
     ----------
     calendar : Calendar
-        Seasons and holidays.
+        Seasons, holidays and called days.
     table : DayTable
         The periods worked out.
     periods : mapping
@@ -270,35 +251,50 @@ def find_fault(calendar: Calendar, table: DayTable, periods: PeriodHours, first:
     """
     if int(table.code.min()) >= 0:
         return None
-    last = min(first + int(_CYCLE_YEARS * 365.25), last if last is not None else first + 10_000_000)
-    patterns = calendar.patterns(first - 1, last)
-    rows = table.rows(patterns)
+    last = min(first + int(CYCLE_YEARS * 365.25), last if last is not None else first + 10_000_000)
     flat = table.code.reshape(-1, MINUTES)
     bad_rows = flat.min(axis=1) < 0
-    bad_days = np.flatnonzero(bad_rows[rows])
-    if not bad_days.size:
+    found: tuple[int, int, int] | None = None
+    for before, own in product(_possible(calendar, first - 1, last - 1), _possible(calendar, first, last)):
+        bad_days = np.flatnonzero(bad_rows[table.row(before, own)])
+        if bad_days.size and (found is None or bad_days[0] < found[0]):
+            found = int(bad_days[0]), int(before[bad_days[0]]), int(own[bad_days[0]])
+    if found is None:
         return None
-    offset = int(bad_days[0])
-    minutes = flat[rows[offset]]
+    offset, left, pattern = found
+    minutes = flat[table.row(np.array([left]), np.array([pattern]))[0]]
     start = int(np.flatnonzero(minutes < 0)[0])
     kind = minutes[start]
     others = np.flatnonzero(minutes[start:] != kind)
     end = start + int(others[0]) if others.size else MINUTES
-    pattern, before = int(patterns[offset + 1]), int(patterns[offset])
-    claimed = tuple(
-        name for name, windows in periods.items() if _claims(windows or (), calendar, pattern, before, start)
-    )
+    claimed = tuple(name for name, windows in periods.items() if _claims(windows or (), calendar, pattern, left, start))
     seasons = calendar.seasons.names
-    season = seasons[pattern // 14] if seasons else ""
     return Fault(
-        day_of_number(first + offset), start, end, claimed if kind == SEVERAL else (), season, bool(pattern % 2)
+        day_of_number(first + offset),
+        start,
+        end,
+        claimed if kind == SEVERAL else (),
+        seasons[calendar.season_of(pattern)] if seasons else "",
+        calendar.is_holiday(pattern),
+        calendar.called_of(pattern),
     )
+
+
+def _possible(calendar: Calendar, first: int, last: int) -> Iterator[IntArray]:
+    """Give the patterns of a span as they are known, then with one kind of called days wherever it may be called."""
+    known = calendar.patterns(first, last)
+    yield known
+    plain = known - known % calendar.kinds + known % 2
+    for bit, kind in enumerate(calendar.called):
+        yield np.where(kind.allowed(first, last), plain | 2 << bit, plain)
 
 
 def _claims(windows: Iterable[Window], calendar: Calendar, pattern: int, before: int, minute: int) -> bool:
     def spans(window: Window, of: int, part: int) -> list[tuple[int, int]]:
-        season = calendar.seasons.names[of // 14] if calendar.seasons.names else None
-        return window.minutes()[part] if window.covers_day(of // 2 % 7, bool(of % 2), season) else []
+        season = calendar.seasons.names[calendar.season_of(of)] if calendar.seasons.names else None
+        called = frozenset(map(kind_key, calendar.called_of(of)))
+        covers = window.covers_day(calendar.weekday_of(of), calendar.is_holiday(of), season, called)
+        return window.minutes()[part] if covers else []
 
     return any(
         start <= minute < end

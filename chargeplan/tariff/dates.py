@@ -82,8 +82,19 @@ def weekday_of(word: str) -> int:
     6
     """
     if (position := _position(word, WEEKDAYS)) is None:
-        raise InputError(f"`{word.strip()[:30]}` is not a day; write Mon, Tue ... Sun, weekdays, weekends or holidays")
+        raise InputError(not_a_day(word))
     return position
+
+
+def not_a_day(word: str) -> str:
+    """Say that a word among days is none, and what would be one.
+
+    Examples
+    --------
+    >>> not_a_day("workdays")
+    '`workdays` is not a day; write Mon, Tue ... Sun, weekdays, weekends or holidays'
+    """
+    return f"`{word.strip()[:30]}` is not a day; write Mon, Tue ... Sun, weekdays, weekends or holidays"
 
 
 _MONTH_DAY = re.compile(r"(?:([a-z]+)\.?\s+(\d{1,2})|(\d{1,2})\.?\s+([a-z]+)\.?)\Z", re.IGNORECASE | re.ASCII)
@@ -121,56 +132,15 @@ def month_day(text: str) -> tuple[int, int]:
     return month, day
 
 
-def season_days(text: str) -> frozenset[tuple[int, int]]:
-    """Read the days of a season.
-
-    Parameters
-    ----------
-    text : str
-        ``Jun 1 - Sep 30``, ``Nov - Apr`` for whole months, ``Jul``, or several joined by commas. A
-        range may pass New Year. Both ends belong to it.
-
-    Returns
-    -------
-    frozenset of (month, day)
-        All days of the season in a leap year.
-
-    Raises
-    ------
-    InputError
-        If a part is not a day, a month or a range of them.
-
-    Examples
-    --------
-    >>> len(season_days("Nov 1 - Feb 29")), len(season_days("May, Jun, Sep - Oct"))
-    (121, 122)
-    """
-    days: set[tuple[int, int]] = set()
-    for part in text.split(","):
-        ends = re.split(r"\s*[-–]\s*|\s+to\s+", part.strip())
-        if len(ends) > 2 or not ends[0]:
-            raise InputError(f"`{part.strip()[:40]}` is not a season; write for example Jun 1 - Sep 30, or Jun - Sep")
-        first, last = _season_end(ends[0], 1), _season_end(ends[-1], 31)
-        year = [(month, day) for month in range(1, 13) for day in range(1, MONTH_DAYS[month - 1] + 1)]
-        if first <= last:
-            days.update(day for day in year if first <= day <= last)
-        else:
-            days.update(day for day in year if day >= first or day <= last)
-    return frozenset(days)
-
-
-def _season_end(text: str, day: int) -> tuple[int, int]:
-    if re.fullmatch(r"[A-Za-z]+\.?", text.strip()):
-        month = month_of(text)
-        return month, min(day, MONTH_DAYS[month - 1])
-    return month_day(text)
-
-
 _NTH: Final = {"first": 0, "second": 1, "third": 2, "fourth": 3, "fifth": 4, "last": -1}
 _NTH_RULE = re.compile(rf"({'|'.join(_NTH)})\s+([a-z]+)\s+(?:of|in)\s+([a-z]+)\Z", re.IGNORECASE | re.ASCII)
 _EASTER_RULE = re.compile(r"(?:(\d{1,2})\s+days?\s+(before|after)\s+)?easter(?:\s+sunday)?\Z", re.IGNORECASE | re.ASCII)
 _EASTER_NAMES: Final = {"good friday": -2, "easter monday": 1, "ascension day": 39, "whit monday": 50}
+_NEXT_DAY_RULE = re.compile(r"(?:the\s+)?day\s+(before|after)\s+(.+)", re.IGNORECASE | re.ASCII | re.DOTALL)
+_NEAR_RULE = re.compile(r"([a-z]+)\s+(on\s+or\s+)?(before|after)\s+(.+)", re.IGNORECASE | re.ASCII | re.DOTALL)
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
+#: "day after Monday before Jun 1" has two rules around the last one; nobody needs more.
+_DEEPEST: Final = 2
 
 
 @dataclass(frozen=True)
@@ -182,14 +152,20 @@ class DayRule:
     text : str
         The rule as written.
     kind : str
-        ``fixed`` (a day of the year), ``nth`` (weekday of a month), ``easter`` or ``once``.
+        ``fixed`` (a day of the year), ``nth`` (weekday of a month), ``easter``, ``next`` (the day
+        before or after another), ``near`` (a weekday before or after another) or ``once``.
     numbers : tuple of int
-        Month and day; which, weekday and month; days after Easter Sunday; or year, month and day.
+        Month and day; which, weekday and month; days after Easter Sunday; 1 or -1 for after or
+        before; weekday, 1 or -1, and how many days the nearest one is away at least (0 or 1); or
+        year, month and day.
+    base : DayRule, optional
+        The day that the rule is counted from.
     """
 
     text: str
     kind: str
     numbers: tuple[int, ...]
+    base: DayRule | None = None
 
     @classmethod
     def parse(cls, text: str) -> DayRule:
@@ -199,7 +175,8 @@ class DayRule:
         ----------
         text : str
             ``Jul 4``, ``last Monday of May``, ``Easter Monday``, ``Good Friday``, ``39 days after
-            Easter`` or a date such as ``2026-12-24``.
+            Easter``, ``day after fourth Thursday of November``, ``Monday on or before May 24``,
+            ``Tuesday after Jun 1`` or a date such as ``2026-12-24``.
 
         Returns
         -------
@@ -215,8 +192,13 @@ class DayRule:
         --------
         >>> DayRule.parse("fourth Thursday of November").dates(2026)
         (datetime.date(2026, 11, 26),)
+        >>> DayRule.parse("Monday on or before May 24").dates(2026)
+        (datetime.date(2026, 5, 18),)
         """
-        clean = text.strip()
+        return cls._parse(text.strip(), 0)
+
+    @classmethod
+    def _parse(cls, clean: str, depth: int) -> DayRule:
         if _ISO.match(clean):
             try:
                 once = date.fromisoformat(clean)
@@ -232,9 +214,31 @@ class DayRule:
             return cls(clean, "easter", (-days if match[2] and match[2].lower() == "before" else days,))
         if _MONTH_DAY.match(clean):
             return cls(clean, "fixed", month_day(clean))
+        if match := _NEXT_DAY_RULE.fullmatch(clean):
+            return cls(clean, "next", (_side(match[1]),), cls._base(match[2], clean, depth))
+        if match := _NEAR_RULE.fullmatch(clean):
+            numbers = (weekday_of(match[1]), _side(match[3]), 0 if match[2] else 1)
+            return cls(clean, "near", numbers, cls._base(match[4], clean, depth))
         raise InputError(
             f"`{clean[:50]}` is not a day; write for example Jul 4, last Monday of May, Easter Monday or 2026-12-24"
         )
+
+    @classmethod
+    def _base(cls, text: str, whole: str, depth: int) -> DayRule:
+        if depth == _DEEPEST:
+            raise InputError(f"`{whole[:50]}` counts from too many days; name the day more simply, like Jul 4")
+        base = cls._parse(text.strip(), depth + 1)
+        if base.kind == "once":
+            raise InputError(f"`{whole[:50]}` is one date; write that date itself, such as 2026-12-24")
+        return base
+
+    @property
+    def yearly(self) -> bool:
+        """Whether the day comes once for every year, as the ends of seasons must."""
+        if self.base is not None:
+            return self.base.yearly
+        never = {"once": True, "nth": self.numbers[0] == 4, "fixed": self.numbers == (2, 29)}
+        return not never.get(self.kind, False)
 
     def dates(self, year: int) -> tuple[date, ...]:
         """List the dates of the rule in a year.
@@ -247,13 +251,19 @@ class DayRule:
         Returns
         -------
         tuple of datetime.date
-            One date, or none where the year has no such day.
+            The dates that lie in that year, rising: mostly one; none where the year has no such
+            day. A ``day after Dec 31`` lies in the year after.
 
         Examples
         --------
         >>> DayRule.parse("Good Friday").dates(2027)
         (datetime.date(2027, 3, 26),)
+        >>> DayRule.parse("Friday on or before Jan 1").dates(2027)
+        (datetime.date(2027, 1, 1), datetime.date(2027, 12, 31))
         """
+        if self.base is not None:
+            near = [self._from(day) for base_year in (year - 1, year, year + 1) for day in self.base.dates(base_year)]
+            return tuple(day for day in near if day.year == year)
         if self.kind == "once":
             once = date(*self.numbers[:3])
             return (once,) if once.year == year else ()
@@ -267,6 +277,17 @@ class DayRule:
         days = [first + timedelta(days=n) for n in range(31)]
         fitting = [day for day in days if day.month == month and day.weekday() == weekday]
         return (fitting[which],) if which < len(fitting) else ()
+
+    def _from(self, day: date) -> date:
+        """Count from the day that the rule names."""
+        if self.kind == "next":
+            return day + timedelta(days=self.numbers[0])
+        weekday, side, least = self.numbers
+        return day + timedelta(days=side * (least + (side * (weekday - day.weekday()) - least) % 7))
+
+
+def _side(word: str) -> int:
+    return 1 if word.lower() == "after" else -1
 
 
 def _is_leap(year: int) -> bool:

@@ -8,6 +8,10 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from chargeplan.clock import IntArray, day_number, day_of_number
 from chargeplan.errors import InputError
 from chargeplan.tariff.dates import DayRule, easter_sunday
 
@@ -23,6 +27,7 @@ SHIFTS: Final = (
 
 #: The ``holidays`` package knows nothing of later years, and says so by an empty list.
 LAST_YEAR: Final = 2100
+_THURSDAY: Final = 3  # 1970-01-01
 
 
 @dataclass(frozen=True)
@@ -80,6 +85,39 @@ class HolidaySet:
         if self.country and year > LAST_YEAR:
             raise InputError(f"there is no holiday data for {year}; plan within the years up to {LAST_YEAR}")
         return _shifted_dates(self, year)
+
+    def day_types(self, first: int, last: int) -> tuple[IntArray, NDArray[np.bool_]]:
+        """Give the day of the week whose hours count, and whether it is a holiday, for every date of a span.
+
+        Parameters
+        ----------
+        first, last : int
+            Day numbers, both included.
+
+        Returns
+        -------
+        weekday : int64 array, shape (last - first + 1,)
+            0 for Monday to 6 for Sunday; where holidays take the hours of one day of the week, that day.
+        holiday : bool array, shape (last - first + 1,)
+            Whether the date is a holiday.
+
+        Examples
+        --------
+        >>> from chargeplan.clock import day_number
+        >>> first = day_number(date(2026, 12, 24))
+        >>> weekday, holiday = HolidaySet(days=(DayRule.parse("Dec 25"),), weekday=6).day_types(first, first + 2)
+        >>> weekday.tolist(), holiday.tolist()
+        ([3, 6, 5], [False, True, False])
+        """
+        weekday: IntArray = (np.arange(first, last + 1, dtype=np.int64) + _THURSDAY) % 7
+        holiday = np.zeros(weekday.size, dtype=np.bool_)
+        if self:
+            years = range(day_of_number(first).year, day_of_number(last).year + 1)
+            numbers = [day_number(day) for year in years for day in self.dates(year)]
+            holiday[[number - first for number in numbers if first <= number <= last]] = True
+            if self.weekday is not None:
+                weekday = np.where(holiday, self.weekday, weekday)
+        return weekday, holiday
 
 
 @lru_cache(maxsize=1024)

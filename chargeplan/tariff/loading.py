@@ -76,11 +76,11 @@ def read_tariff(text: str | bytes | None, name: str = "sheet.yaml") -> Tariff:
     mistakes = list(reading.mistakes)
     if reading.model is not None:
         compiler = Compiler(document, reading.broken)
-        versions = compiler.versions(reading.model)
+        versions, clock = compiler.versions(reading.model), compiler.clock(reading.model)
         mistakes += compiler.mistakes
         if not mistakes:
             until = reading.model.until
-            return Tariff(reading.model, versions, day_number(until) if until else None)
+            return Tariff(reading.model, versions, day_number(until) if until else None, clock)
     raise FileError(mistakes)
 
 

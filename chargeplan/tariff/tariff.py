@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from math import gcd
-from typing import TYPE_CHECKING, Protocol
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from chargeplan.clock import DAY_S, IntArray, day_number, day_of_number, day_start_s, instant_s, local_seconds
+from chargeplan.clock import IntArray, day_number, day_start_s, instant_s
 from chargeplan.errors import InputError
-from chargeplan.tariff.rates import FloatArray, Rates, Slots
+from chargeplan.tariff.lines import FloatArray
+from chargeplan.tariff.rates import Rates, Slots
+from chargeplan.tariff.sheet_clock import SheetClock
+from chargeplan.tariff.timeline import Timeline
 from chargeplan.units import quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
+    from chargeplan.tariff.bill import Bill, Carried
+    from chargeplan.tariff.bills import BillDesk, Bills, Load
     from chargeplan.tariff.sheet import Sheet
 
 Instant = str | date | datetime
@@ -69,6 +75,8 @@ class Tariff:
         Its versions, oldest first.
     last_day : int or None
         Day number of the last day of the sheet, None if it has no end.
+    clock : SheetClock, optional
+        On which the hours and dates of the sheet are read; the wall clock without.
 
     Examples
     --------
@@ -87,6 +95,12 @@ class Tariff:
     sheet: Sheet
     versions: tuple[Rates, ...]
     last_day: int | None = None
+    clock: SheetClock | None = None
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """The versions in time."""
+        return Timeline(self.name, self.clock or SheetClock(self.timezone), self.versions, self.last_day)
 
     @property
     def name(self) -> str:
@@ -106,7 +120,7 @@ class Tariff:
     @property
     def resolution_min(self) -> int:
         """The greatest number of minutes that divides every boundary of every version."""
-        return int(np.gcd.reduce([rates.resolution_min for rates in self.versions]))
+        return self.timeline.resolution_min
 
     def price_array(self, start_s: IntArray, step_s: int) -> FloatArray:
         """Price many slots of one length, from plain arrays.
@@ -129,11 +143,11 @@ class Tariff:
         InputError
             If a slot lies outside the dates of the sheet.
         """
-        return self._by_version(start_s, step_s, lambda rates, slots: rates.price_per_kwh(slots))
+        return self.timeline.values(start_s, step_s, lambda rates, slots: rates.price_per_kwh(slots))
 
     def export_array(self, start_s: IntArray, step_s: int) -> FloatArray:
         """Give what a kWh sold earns in many slots; parameters and errors as for `price_array`."""
-        return self._by_version(start_s, step_s, lambda rates, slots: rates.export_per_kwh(slots))
+        return self.timeline.values(start_s, step_s, lambda rates, slots: rates.export_per_kwh(slots))
 
     def prices(self, start: Instant, end: Instant, step: str | int | timedelta = "15 min") -> pd.Series[float]:
         """Price a span of time.
@@ -185,12 +199,20 @@ class Tariff:
 
         start_s, step_s = self._grid(start, end, step)
         frame = pd.DataFrame(index=self._index(start_s, step_s))
-        day, minute = self._local(start_s)
-        for label, column in zip(("period", "season", "day_type"), self._labels(day, minute), strict=True):
+        labels = self.timeline.labels(*self.timeline.local(start_s))
+        for label, column in zip(("period", "season", "day_type"), labels, strict=True):
             frame[label] = pd.Categorical(column)
-        names = list(dict.fromkeys(name for rates in self.versions for name in (*rates.components, *rates.taxes)))
+        names = list(
+            dict.fromkeys(
+                name
+                for rates in self.versions
+                for name in (*(line.name for line in rates.bought), *(line.name for line in rates.percents))
+            )
+        )
         for name in names:
-            frame[name] = self._by_version(start_s, step_s, lambda rates, slots, name=name: _part(rates, slots, name))
+            frame[name] = self.timeline.values(
+                start_s, step_s, lambda rates, slots, name=name: _part(rates, slots, name)
+            )
         frame["price_per_kwh"] = self.price_array(start_s, step_s)
         frame["export_per_kwh"] = self.export_array(start_s, step_s)
         return frame
@@ -198,7 +220,7 @@ class Tariff:
     @property
     def has_holidays(self) -> bool:
         """Whether the sheet names any holidays."""
-        return any(rates.calendar.holidays for rates in self.versions)
+        return any(rates.tables[0].calendar.holidays for rates in self.versions)
 
     def is_holiday(self, day: date) -> bool:
         """Tell whether a local date is a holiday of the sheet.
@@ -214,8 +236,32 @@ class Tariff:
             By the version in force on that date; the first version before the sheet begins.
         """
         number = np.array([day_number(day)], dtype=np.int64)
-        rates = self.versions[int(self._version(number)[0])]
-        return bool(rates.calendar.patterns(int(number[0]), int(number[0]))[0] % 2)
+        calendar = self.versions[int(self.timeline.version_of(number)[0])].tables[0].calendar
+        return bool(calendar.is_holiday(calendar.patterns(int(number[0]), int(number[0])))[0])
+
+    def as_known(self, now: Instant) -> Tariff:
+        """Give the tariff as it is known at an instant.
+
+        Parameters
+        ----------
+        now : str, date or zone-aware datetime
+            The instant. Called days whose notice is still to come then fall back as the sheet states.
+
+        Returns
+        -------
+        Tariff
+            The same sheet; itself where it has no called days with a notice.
+        """
+        now_s = instant_s(now, self.timezone)
+        clock = self.timeline.clock
+
+        def known(rates: Rates) -> Rates:
+            tables = tuple(replace(table, calendar=table.calendar.as_known(now_s, clock)) for table in rates.tables)
+            return replace(rates, tables=tables)
+
+        if not any(rates.tables[0].calendar.called for rates in self.versions):
+            return self
+        return Tariff(self.sheet, tuple(map(known, self.versions)), self.last_day, self.clock)
 
     def period_at(self, utc_s: int) -> tuple[str, str]:
         """Tell the period and the season of an instant.
@@ -235,7 +281,7 @@ class Tariff:
         InputError
             If the instant lies outside the dates of the sheet.
         """
-        period, season, _ = self._labels(*self._local(np.array([utc_s], dtype=np.int64)))
+        period, season, _ = self.timeline.labels(*self.timeline.local(np.array([utc_s], dtype=np.int64)))
         return str(period[0]), str(season[0])
 
     def day(self, day: date) -> list[Run]:
@@ -262,7 +308,7 @@ class Tariff:
         if start_s.size == 0:  # a date that the clock skipped, such as 2011-12-30 in Samoa
             return []
         price = self.price_array(start_s, 60)
-        period, season, day_type = self._labels(*self._local(start_s))
+        period, season, day_type = self.timeline.labels(*self.timeline.local(start_s))
         changed = (price[1:] != price[:-1]) | (period[1:] != period[:-1])
         first = np.flatnonzero(np.r_[True, changed])
         ends = np.r_[start_s[first[1:]], start_s[-1] + 60]
@@ -271,6 +317,141 @@ class Tariff:
             for i, end in zip(first, ends, strict=True)
         ]
 
+    def bill(
+        self,
+        load: Load,
+        *,
+        start: date | str | None = None,
+        end: date | str | None = None,
+        export: Load | None = None,
+        demand_kw: float | Mapping[str, float] | None = None,
+        power_factor: float | None = None,
+        contracted_kw: float | None = None,
+        contracted_a: float | None = None,
+        months: float | None = None,
+        opening: Carried | None = None,
+    ) -> Bill:
+        """Work out one bill.
+
+        Parameters
+        ----------
+        load : pandas.Series, float, mapping or list
+            kWh per interval with a zone-aware index of starts; or kWh in all; or by period; or a list of
+            (first day, kWh) between readings. Without intervals the energy is spread evenly over the days.
+        start, end : date or str, optional
+            First and last day; needed without intervals.
+        export : like load, optional
+            What was sold.
+        demand_kw : float or mapping, optional
+            Highest power, for all demand lines or by name, where there are no intervals.
+        power_factor, contracted_kw, contracted_a : float, optional
+            In place of what the sheet says.
+        months : float, optional
+            How many months the bill counts as; found from its days without.
+        opening : Carried, optional
+            What the bill before has handed on, its ``carried``.
+
+        Returns
+        -------
+        Bill
+            Every item with its place in the sheet.
+
+        Raises
+        ------
+        InputError
+            If the load does not fit the sheet, or something is missing.
+
+        Examples
+        --------
+        >>> from chargeplan.tariff import read_tariff
+        >>> sheet = "{name: A, currency: CAD, timezone: America/Toronto, prices: 0.098 up to 600 then 0.115}"
+        >>> bill = read_tariff(sheet).bill(700, start="2022-06-01", end="2022-06-30")
+        >>> [(item.label, str(item.amount)) for item in bill.items]
+        [('energy / tier 1', '58.80'), ('energy / tier 2', '11.50')]
+        """
+        from chargeplan.tariff.bills import opening as known_from
+
+        known = known_from(
+            opening, demand_kw, power_factor=power_factor, contracted_kw=contracted_kw, contracted_a=contracted_a
+        )
+        return self._desk.one(load, start, end, export, known, months)
+
+    def bills(
+        self,
+        load: pd.Series[float],
+        *,
+        start: date | str | None = None,
+        end: date | str | None = None,
+        export: pd.Series[float] | None = None,
+        demand_kw: float | Mapping[str, float] | None = None,
+        power_factor: float | None = None,
+        contracted_kw: float | None = None,
+        contracted_a: float | None = None,
+        opening: Carried | None = None,
+    ) -> Bills:
+        """Work out a bill for every billing month of a load; parameters as for `bill`.
+
+        Returns
+        -------
+        Bills
+            In time; each has what the one before handed on.
+        """
+        from chargeplan.tariff.bills import opening as known_from
+
+        known = known_from(
+            opening, demand_kw, power_factor=power_factor, contracted_kw=contracted_kw, contracted_a=contracted_a
+        )
+        return self._desk.many(load, start, end, export, known)
+
+    def bill_table(self, load: pd.DataFrame, export: pd.DataFrame | None = None) -> pd.DataFrame:
+        """Work out the monthly totals of many households at once.
+
+        Parameters
+        ----------
+        load, export : pandas.DataFrame
+            kWh per interval, a column for each household.
+
+        Returns
+        -------
+        pandas.DataFrame
+            What is due, by the last day of each billing month and household.
+        """
+        from chargeplan.tariff.billing import Known
+
+        return self._desk.table(load, export, Known())
+
+    def next_kwh(
+        self, load: pd.Series[float], *, export: pd.Series[float] | None = None, opening: Carried | None = None
+    ) -> pd.Series[float]:
+        """Give the price of one more kWh in every interval, all else as it is.
+
+        Parameters
+        ----------
+        load, export : pandas.Series
+            kWh per interval, as for `bills`.
+        opening : Carried, optional
+            What the bill before has handed on.
+
+        Returns
+        -------
+        pandas.Series
+            What the bill, before rounding, would rise by per kWh: tiers, demand, minimum and taxes included.
+        """
+        import pandas as pd
+
+        from chargeplan.tariff.bills import opening as known_from
+        from chargeplan.tariff.next_kwh import next_kwh_array
+
+        return pd.Series(
+            next_kwh_array(self._desk, load, export, known_from(opening)), index=load.index, name="price_per_kwh"
+        )
+
+    @property
+    def _desk(self) -> BillDesk:
+        from chargeplan.tariff.bills import BillDesk
+
+        return BillDesk(self.sheet, self.timeline)
+
     def __repr__(self) -> str:
         return f"Tariff({self.name!r}, {self.currency}, {self.timezone}, versions: {len(self.versions)})"
 
@@ -278,9 +459,13 @@ class Tariff:
         from html import escape
 
         rates = self.versions[-1]
-        prices = np.tensordot(rates.factors(), rates.price, axes=1)
-        seasons = rates.calendar.seasons.names or ("all year",)
-        head = "".join(f"<th>{escape(name)}</th>" for name in rates.table.names)
+        table = rates.tables[0]
+        prices = np.full(table.shape, 0.0)
+        for line, factor in zip(rates.lines, rates.factors, strict=False):
+            if line.table == 0:
+                prices += factor * line.first_price(rates.loss_share)
+        seasons = table.seasons if table.seasons != ("",) else ("all year",)
+        head = "".join(f"<th>{escape(name)}</th>" for name in table.periods)
         rows = "".join(
             f"<tr><th>{escape(season)}</th>"
             + "".join(f"<td>{'' if np.isnan(price) else f'{price:.4f}'}</td>" for price in row)
@@ -305,71 +490,6 @@ class Tariff:
         index = pd.DatetimeIndex(start_s.astype("datetime64[s]"), tz="UTC", name="start")
         return index.tz_convert(self.timezone)
 
-    def _local(self, start_s: IntArray) -> tuple[IntArray, IntArray]:
-        local = local_seconds(self.timezone, start_s)
-        day = local // DAY_S
-        return day, (local - day * DAY_S) // 60
-
-    def _by_version(self, start_s: IntArray, step_s: int, value: _Value) -> FloatArray:
-        """Work out a value per slot, each with the version of its date, averaged over the slot."""
-        if start_s.size == 0:
-            return np.zeros(0)
-        day, minute = self._local(start_s)
-        part_s = self._part_s(start_s, step_s, minute)
-        parts = step_s // part_s
-        if parts > 1:
-            start_s = (start_s[:, None] + np.arange(0, step_s, part_s)).reshape(-1)
-            day, minute = self._local(start_s)
-        self._check_dates(int(day.min()), int(day.max()))
-        if len(self.versions) == 1:
-            result = value(self.versions[0], self.versions[0].slots(day, minute))
-        else:
-            result = np.empty(day.size)
-            version = self._version(day)
-            for position in np.unique(version):
-                here = version == position
-                rates = self.versions[position]
-                result[here] = value(rates, rates.slots(day[here], minute[here]))
-        return result.reshape(-1, parts).mean(axis=1) if parts > 1 else result
-
-    def _part_s(self, start_s: IntArray, step_s: int, minute: IntArray) -> int:
-        """Find into which equal parts to cut the slots so that no part straddles a boundary."""
-        if step_s == 60:
-            return 60
-        in_a_row = start_s[-1] - start_s[0] == step_s * (start_s.size - 1)
-        end = self._local((start_s[-1:] if in_a_row else start_s) + step_s)[1]
-        phase = np.r_[minute, end] * 60 % step_s
-        if (phase == phase[0]).all():
-            return gcd(step_s, 60 * self.resolution_min, int(phase[0]))
-        return 60
-
-    def _version(self, day: IntArray) -> IntArray:
-        firsts = np.array([rates.first_day for rates in self.versions[1:]], dtype=np.int64)
-        return np.searchsorted(firsts, day, side="right")
-
-    def _check_dates(self, first: int, last: int) -> None:
-        if first < self.versions[0].first_day:
-            begins = day_of_number(self.versions[0].first_day)
-            raise InputError(f"the sheet `{self.name}` begins on {begins}, but {day_of_number(first)} was asked for")
-        if self.last_day is not None and last > self.last_day:
-            ends = day_of_number(self.last_day)
-            raise InputError(f"the sheet `{self.name}` ends on {ends}, but {day_of_number(last)} was asked for")
-
-    def _labels(self, day: IntArray, minute: IntArray) -> tuple[NDArray[np.object_], ...]:
-        self._check_dates(int(day.min()), int(day.max()))
-        labels = tuple(np.empty(day.size, dtype=object) for _ in range(3))
-        version = self._version(day)
-        for position in np.unique(version):
-            here = version == position
-            rates = self.versions[position]
-            slots = rates.slots(day[here], minute[here])
-            pattern = slots.pattern[slots.since]
-            labels[0][here] = np.array(rates.table.names, dtype=object)[slots.period]
-            labels[1][here] = np.array(rates.calendar.seasons.names or ("all year",), dtype=object)[pattern // 14]
-            weekend = np.where(pattern // 2 % 7 >= 5, "weekend", "weekday")
-            labels[2][here] = np.where(pattern % 2 == 1, "holiday", weekend)
-        return labels
-
 
 @dataclass(frozen=True)
 class Run:
@@ -393,15 +513,6 @@ class Run:
     price_per_kwh: float
 
 
-class _Value(Protocol):
-    """Type of the functions `Tariff._by_version` takes."""
-
-    def __call__(self, rates: Rates, slots: Slots) -> FloatArray: ...
-
-
 def _part(rates: Rates, slots: Slots, name: str) -> FloatArray:
-    names = (*rates.components, *rates.taxes)
-    if name not in names:
-        return np.zeros(slots.period.size)
-    part: FloatArray = rates.component_prices(slots)[names.index(name)]
-    return part
+    part: FloatArray | None = rates.component_prices(slots).get(name)
+    return np.zeros(slots.day.size) if part is None else part

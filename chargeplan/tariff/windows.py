@@ -8,16 +8,20 @@ HOURS is ``16:00-21:00`` (from the first minute up to, not including, the last),
 commas, or ``all day``. Hours such as ``22:00-06:00`` pass midnight. With ``on``, they are the hours
 of the calendar day named, 00:00-06:00 and 22:00-24:00, the way tables by day are printed; with
 ``starting``, they begin on the day named and run into the next.
+
+DAYS may also name a kind of days that somebody calls, such as ``critical days``. Which kinds there
+are is known to the whole sheet only, so a window keeps every word that could be one.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
 from chargeplan.errors import InputError
-from chargeplan.tariff.dates import weekday_of
+from chargeplan.tariff.dates import not_a_day, weekday_of
 from chargeplan.units import time_of_day
 
 ALL_DAYS: Final = frozenset(range(7))
@@ -26,11 +30,33 @@ JOINING_WORDS: Final = ("on", "starting", "except", "in")
 _PARTS = re.compile(rf"\s+((?ai:{'|'.join(JOINING_WORDS)}))\s+")
 _HOURS = re.compile(r"\s*([\d:]+)\s*(?:-|–|to)\s*([\d:]+)\s*\Z")
 _AND = re.compile(r"\s*,\s*(?:and\s+)?|\s+and\s+", re.IGNORECASE)
+_DAY_WORD = re.compile(r"\s+days?\Z")
+
+
+def kind_key(name: str) -> str:
+    """Bring the name of a kind of called days to the form in which windows keep it.
+
+    Parameters
+    ----------
+    name : str
+        As written, with or without ``days`` after it.
+
+    Returns
+    -------
+    str
+        In small letters, with single spaces.
+
+    Examples
+    --------
+    >>> kind_key("Critical  days"), kind_key("critical")
+    ('critical', 'critical')
+    """
+    return _DAY_WORD.sub("", " ".join(name.lower().split()))
 
 
 @dataclass(frozen=True)
 class DaySet:
-    """Some days of the week, and perhaps holidays.
+    """Some days of the week, and perhaps holidays and called days.
 
     Parameters
     ----------
@@ -38,13 +64,16 @@ class DaySet:
         0 for Monday to 6 for Sunday.
     holidays : bool
         Whether holidays belong to the set, whatever day they fall on.
+    called : frozenset of str
+        Kinds of called days that belong to the set, as `kind_key` writes them.
     """
 
     weekdays: frozenset[int] = ALL_DAYS
     holidays: bool = False
+    called: frozenset[str] = frozenset()
 
     @classmethod
-    def parse(cls, text: str) -> DaySet:
+    def parse(cls, text: str, called: bool = False) -> DaySet:
         """Read a set of days.
 
         Parameters
@@ -52,6 +81,9 @@ class DaySet:
         text : str
             ``weekdays``, ``weekends``, ``holidays``, ``every day``, ``Mon-Fri``, ``Sat`` and so on,
             joined by commas or ``and``.
+        called : bool
+            Whether other words are taken for kinds of called days; whether there are such kinds is
+            then still to be checked, see `Window.unknown_day`.
 
         Returns
         -------
@@ -61,14 +93,17 @@ class DaySet:
         Raises
         ------
         InputError
-            If a word is no day.
+            If a word is no day, and cannot be a kind of called days.
 
         Examples
         --------
         >>> sorted(DaySet.parse("weekends and holidays").weekdays)
         [5, 6]
+        >>> DaySet.parse("critical days, holidays", called=True).called
+        frozenset({'critical'})
         """
         weekdays: set[int] = set()
+        kinds: set[str] = set()
         holidays = False
         for raw in _AND.split(text.strip()):
             word = raw.strip().lower()
@@ -84,21 +119,41 @@ class DaySet:
                 first, last = weekday_of(ends[0]), weekday_of(ends[1])
                 weekdays |= {(first + step) % 7 for step in range((last - first) % 7 + 1)}
             else:
-                weekdays.add(weekday_of(word))
-        return cls(frozenset(weekdays), holidays)
+                try:
+                    weekdays.add(weekday_of(word))
+                except InputError:
+                    if not called or not word.replace(" ", "").isalnum():
+                        raise
+                    kinds.add(kind_key(word))
+        return cls(frozenset(weekdays), holidays, frozenset(kinds))
 
-    def covers(self, weekday: int, holiday: bool) -> bool:
+    def covers(self, weekday: int, holiday: bool, called: frozenset[str] = frozenset()) -> bool:
         """Tell whether a day belongs to the set.
+
+        Parameters
+        ----------
+        weekday : int
+            0 for Monday to 6 for Sunday.
+        holiday : bool
+            Whether it is a holiday.
+        called : frozenset of str
+            Kinds that the day is called as, written as `kind_key` writes them.
+
+        Returns
+        -------
+        bool
+            Whether any of these belongs to the set.
 
         Examples
         --------
         >>> DaySet.parse("holidays").covers(2, holiday=True)
         True
         """
-        return weekday in self.weekdays or (holiday and self.holidays)
+        return weekday in self.weekdays or (holiday and self.holidays) or not self.called.isdisjoint(called)
 
 
 NO_DAYS: Final = DaySet(frozenset())
+EVERY_DAY: Final = DaySet()
 
 
 @dataclass(frozen=True)
@@ -161,23 +216,56 @@ class Window:
         days = parts.get("starting", parts.get("on"))
         return cls(
             hours=_hours(first),
-            on=DaySet.parse(days) if days is not None else DaySet(),
-            except_=DaySet.parse(parts["except"]) if "except" in parts else NO_DAYS,
+            on=DaySet.parse(days, called=True) if days is not None else DaySet(),
+            except_=DaySet.parse(parts["except"], called=True) if "except" in parts else NO_DAYS,
             seasons=tuple(season.strip() for season in _AND.split(parts["in"])) if "in" in parts else (),
             starting=starting,
             text=text.strip(),
         )
 
-    def covers_day(self, weekday: int, holiday: bool, season: str | None) -> bool:
-        """Tell whether the window has hours on such a day.
+    @property
+    def names_called(self) -> frozenset[str]:
+        """Words among its days that are no days, so must be kinds of called days, as `kind_key` writes them."""
+        return self.on.called | self.except_.called
+
+    def unknown_day(self, kinds: Collection[str] = ()) -> str | None:
+        """Say what is wrong with a word among its days that is neither a day nor a kind of called days.
+
+        Parameters
+        ----------
+        kinds : collection of str
+            Names of the kinds of called days of the sheet.
+
+        Returns
+        -------
+        str or None
+            What is wrong and what would be right, joined by ``; ``; None if nothing is.
+
+        Examples
+        --------
+        >>> Window.parse("06:00-09:00 on critical days").unknown_day(["Critical"]) is None
+        True
+        >>> Window.parse("06:00-09:00 on workdays").unknown_day()
+        '`workdays` is not a day; write Mon, Tue ... Sun, weekdays, weekends or holidays'
+        """
+        unknown = sorted(self.names_called - {kind_key(kind) for kind in kinds})
+        if not unknown:
+            return None
+        return not_a_day(unknown[0]) + (f", or a kind of called days: {', '.join(kinds)}" if kinds else "")
+
+    def covers_day(self, weekday: int, holiday: bool, season: str | None, called: frozenset[str] = frozenset()) -> bool:
+        """Tell whether the window has hours on such a day; parameters as for `DaySet.covers`.
 
         Examples
         --------
         >>> Window.parse("16:00-21:00 on weekdays except holidays").covers_day(2, True, None)
         False
+        >>> Window.parse("16:00-20:00 on critical").covers_day(2, False, None, frozenset({"critical"}))
+        True
         """
         in_season = not self.seasons or season in self.seasons
-        return in_season and self.on.covers(weekday, holiday) and not self.except_.covers(weekday, holiday)
+        on, out = (days.covers(weekday, holiday, called) for days in (self.on, self.except_))
+        return in_season and on and not out
 
     def minutes(self) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
         """Split the hours at midnight.

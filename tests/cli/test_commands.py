@@ -11,7 +11,7 @@ import chargeplan
 from chargeplan.cli import main
 
 NOW = ("--now", "2026-11-25 20:00")
-COMMANDS = ("tonight", "days", "prices", "check", "schema")
+COMMANDS = ("tonight", "days", "prices", "picture", "difference", "bill", "check", "schema")
 
 
 # ------------------------------------------------------------------------------------------------ exit codes
@@ -275,7 +275,7 @@ def test_cents_typed_as_whole_units_are_a_warning(invoke, tmp_path):
     sheet.write_text("name: Mine\ncurrency: USD\ntimezone: America/Denver\nprices: 14.5\n")
     result = invoke("check", str(sheet))
     assert result.exit_code == 0
-    assert result.stderr.endswith("(warning)\n")
+    assert result.stderr.endswith("(warning: dear price)\n")
     assert "cents" in result.stderr
 
 

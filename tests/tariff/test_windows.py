@@ -110,7 +110,6 @@ TIME = "is not a time of day; write 00:00 to 24:00"
         ("06:00-06:00", "`06:00-06:00` is empty; write `all day` or 00:00-24:00 for a whole day"),
         ("24:00-24:00", "`24:00-24:00` is empty; write `all day` or 00:00-24:00 for a whole day"),
         ("00:00-00:00", "`00:00-00:00` is empty; write `all day` or 00:00-24:00 for a whole day"),
-        ("06:00-07:00 on workdays", f"`workdays` {DAY}"),
         ("06:00-07:00 on Mon-Fri-Sun", f"`mon-fri-sun` {DAY}"),
         ("06:00-07:00 on Mon,", f"`` {DAY}"),
         (
@@ -127,6 +126,59 @@ def test_each_mistake(text, message):
     """Each mistake has one sentence with a remedy."""
     with pytest.raises(InputError, match=f"^{re.escape(message)}$"):
         Window.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "on", "out"),
+    [
+        ("06:00-09:00, 16:00-20:00 on critical", {"critical"}, set()),
+        ("06:00-09:00 on Critical  Days", {"critical"}, set()),
+        ("06:00-09:00 on weekdays except critical, holidays", set(), {"critical"}),
+        ("06:00-09:00 on critical and super saver days except saver day", {"critical", "super saver"}, {"saver"}),
+        ("06:00-09:00 starting level 2 in winter", {"level 2"}, set()),
+        ("06:00-09:00 on weekdays", set(), set()),
+    ],
+)
+def test_kinds_of_called_days(text, on, out):
+    """Words that are no days are kept as kinds of called days, with or without `days`, in any case."""
+    window = Window.parse(text)
+    assert (window.on.called, window.except_.called) == (on, out)
+    assert window.names_called == on | out
+    assert window.unknown_day([name.title() + " days" for name in on | out]) is None
+
+
+def test_called_days_take_part_like_holidays():
+    """A day called critical is still a Wednesday: `on weekdays` covers it unless it is taken out."""
+    critical = frozenset({"critical"})
+    assert Window.parse("06:00-09:00 on weekdays").covers_day(2, False, None, critical)
+    assert not Window.parse("06:00-09:00 on weekdays except critical").covers_day(2, False, None, critical)
+    assert Window.parse("06:00-09:00 on weekdays except critical").covers_day(2, False, None)
+    assert not Window.parse("06:00-09:00 on critical").covers_day(2, False, None)
+    assert Window.parse("06:00-09:00 on critical").covers_day(6, False, None, critical | {"saver"})
+
+
+@pytest.mark.parametrize(
+    ("text", "kinds", "message"),
+    [
+        ("06:00-07:00 on workdays", (), f"`workdays` {DAY}"),
+        ("06:00-07:00 except Critical", (), f"`critical` {DAY}"),
+        (
+            "06:00-07:00 on critcal",
+            ("critical", "saver"),
+            f"`critcal` {DAY}, or a kind of called days: critical, saver",
+        ),
+    ],
+)
+def test_words_that_are_neither_days_nor_kinds(text, kinds, message):
+    """The message is the one for a wrong day, with the kinds of the sheet if it has some."""
+    assert Window.parse(text).unknown_day(kinds) == message
+
+
+@pytest.mark.parametrize("text", ["workdays", "critical", "critical days"])
+def test_sets_of_days_without_called_days_refuse_other_words(text):
+    """Where no called days can be meant, a wrong word is refused at once."""
+    with pytest.raises(InputError, match=f"^`{text}` {DAY}$"):
+        DaySet.parse(text)
 
 
 @given(

@@ -1,0 +1,96 @@
+"""The commands that plan charging: `tonight` and `days`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chargeplan.cli.entry import FINE, OUT_OF_REACH, main
+from chargeplan.cli.printing import form_options, print_csv, print_json
+from chargeplan.errors import InputError
+
+if TYPE_CHECKING:
+    from chargeplan.household import Household, HouseholdPlan
+
+
+def _plan_options(command: Any) -> Any:
+    for option in (
+        click.option("--solver", default="auto", show_default=True, help="merit order, highs, or pulp:NAME."),
+        click.option("--prefer", help="Of equals: as needed, earliest, latest, fewest starts."),
+        click.option("--plugged-in", is_flag=True, help="The car is plugged in at home now."),
+        click.option("--target", help="State of charge wanted at departure, like 90 %."),
+        click.option("--now", help="Pretend it is this time, like '2026-11-25 18:30'."),
+        click.option("--soc", help="State of charge at plug-in, like 55 %."),
+    ):
+        command = option(command)
+    return command
+
+
+@main.command()
+@click.argument("household", required=False)
+@_plan_options
+@click.option("--leave", help="Departure, like 06:30 or '2026-11-26 06:30'.")
+@click.option("--write-model", "model", help="Write the linear program to a .lp or .mps file as well.")
+@form_options
+def tonight(household: str | None, leave: str | None, model: str | None, form: str | None, **options: Any) -> None:
+    """Say when to charge tonight.
+
+    HOUSEHOLD is a household file, or an example: demo, three-phase, plain-outlet. Without it,
+    household.yaml of this folder is used.
+    """
+    from chargeplan.household import plan_tonight
+    from chargeplan.output.plan_text import night_text
+
+    plan = plan_tonight(_household(household), leave=leave, **_given(options))
+    if model is not None:
+        from chargeplan.plan.solvers import write_model
+
+        write_model(plan.schedule.problem, Path(model))
+    _print_plan(plan, form, night_text)
+
+
+@main.command()
+@click.argument("household", required=False)
+@_plan_options
+@click.option("--days", default=7, show_default=True, help="How many days ahead.")
+@form_options
+def days(household: str | None, days: int, form: str | None, **options: Any) -> None:
+    """Plan the coming days, with the drives between and other places to charge."""
+    from chargeplan.household import plan_days
+    from chargeplan.output.plan_text import days_text
+
+    plan = plan_days(_household(household), days, **_given(options))
+    _print_plan(plan, form, days_text)
+
+
+def _household(name: str | None) -> Household:
+    from chargeplan.household import load_household
+
+    if name is None:
+        if not Path("household.yaml").exists():
+            raise InputError(
+                "there is no household.yaml here; name a file, or try the example: chargeplan tonight demo"
+            )
+        name = "household.yaml"
+    return load_household(name)
+
+
+def _given(options: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in options.items() if value is not None}
+
+
+def _print_plan(plan: HouseholdPlan, form: str | None, as_text: Any) -> None:
+    if form == "json":
+        from chargeplan.output.data import plan_data
+
+        print_json(plan_data(plan))
+    elif form == "csv":
+        from chargeplan.output.data import plan_rows
+
+        print_csv(*plan_rows(plan))
+    else:
+        click.echo(as_text(plan))
+    sys.exit(OUT_OF_REACH if plan.schedule.fixes else FINE)

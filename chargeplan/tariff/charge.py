@@ -1,0 +1,59 @@
+"""One charge of a bill while it is worked out, for one household or for many at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chargeplan.tariff.lines import FloatArray
+from chargeplan.tariff.rounding import rounded
+
+
+@dataclass(frozen=True, eq=False)
+class Charge:
+    """A quantity at a price.
+
+    Parameters
+    ----------
+    name, kind : str
+        As in `BillItem`.
+    quantity : float array, shape (households,)
+        How much was counted.
+    unit : str
+        What was counted.
+    price : float
+        Amount per unit.
+    amount : float array, shape (households,)
+        Quantity times price, rounded as the sheet says.
+    period, season : str
+        As in `BillItem`.
+    tier : int
+        As in `BillItem`.
+    place, version : str
+        As in `BillItem`.
+    """
+
+    name: str
+    kind: str
+    quantity: FloatArray
+    unit: str
+    price: float
+    amount: FloatArray
+    period: str = ""
+    season: str = ""
+    tier: int = 0
+    place: str = ""
+    version: str = ""
+
+    def rounded(self, decimals: int | None, rule: str = "half up") -> Charge:
+        """Round the amount."""
+        return replace(self, amount=rounded(self.amount, decimals, rule))
+
+
+def sum_of(charges: list[Charge], households: int) -> FloatArray:
+    """Add the amounts of charges."""
+    total: FloatArray = np.zeros(households)
+    for charge in charges:
+        total = total + charge.amount
+    return total

@@ -1,0 +1,214 @@
+"""The use of electricity that a bill charges: intervals or totals, on the sheet's clock, by version and cell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chargeplan.clock import IntArray
+from chargeplan.errors import InputError
+from chargeplan.tariff.lines import EnergyLine, FloatArray, PeriodTable
+from chargeplan.tariff.price_arrays import ALL_HOURS
+from chargeplan.tariff.rates import Rates, Slots
+from chargeplan.tariff.timeline import Timeline
+
+
+@dataclass(frozen=True, eq=False)
+class Metered:
+    """Energy per interval, for one household or for many.
+
+    Parameters
+    ----------
+    start_s : int64 array, shape (n,)
+        UTC seconds; the intervals follow one another.
+    step_s : int
+        Length of an interval; no boundary of the sheet divides one.
+    day, minute : int64 arrays, shape (n,)
+        On the sheet's clock.
+    bought, sold : float arrays, shape (n, households)
+        kWh.
+    read_step_s : int
+        Length of the intervals as they were read.
+    """
+
+    start_s: IntArray
+    step_s: int
+    day: IntArray
+    minute: IntArray
+    bought: FloatArray = field(repr=False)
+    sold: FloatArray = field(repr=False)
+    read_step_s: int = 0
+
+    @classmethod
+    def build(cls, timeline: Timeline, start_s: IntArray, step_s: int, bought: FloatArray, sold: FloatArray) -> Metered:
+        """Cut intervals at the boundaries of a sheet, each part with its share of the energy."""
+        day, minute = timeline.local(start_s)
+        part_s = timeline.part_s(start_s, step_s, minute)
+        parts = step_s // part_s
+        if parts > 1:
+            start_s = (start_s[:, None] + np.arange(0, step_s, part_s)).reshape(-1)
+            day, minute = timeline.local(start_s)
+            bought, sold = np.repeat(bought / parts, parts, axis=0), np.repeat(sold / parts, parts, axis=0)
+        return cls(start_s, part_s, day, minute, bought, sold, step_s)
+
+
+class Use(Protocol):
+    """The use of one bill."""
+
+    day: IntArray
+    version: IntArray
+    bought_kwh: FloatArray
+    sold_kwh: FloatArray
+
+    def sums(self, version: int, table: int) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
+        """Give which cells of a table occur, and the energy bought and sold in each, shape (cells, households)."""
+
+    def order(self, version: int, table: int) -> tuple[IntArray, FloatArray, FloatArray] | None:
+        """Give the cell, and the energy bought and sold, of every interval in time order; None without intervals."""
+
+    def slots(self, version: int) -> Slots | None:
+        """Give where the intervals lie; None without intervals."""
+
+
+class IntervalUse:
+    """The use of one bill, by intervals.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        The versions of the sheet.
+    metered : Metered
+        All intervals there are.
+    first_day, last_day : int
+        Day numbers of the bill.
+    """
+
+    def __init__(self, timeline: Timeline, metered: Metered, first_day: int, last_day: int) -> None:
+        first, end = np.searchsorted(metered.day, [first_day, last_day + 1])
+        self.timeline, self.metered, self.span = timeline, metered, slice(int(first), int(end))
+        self.day = np.arange(first_day, last_day + 1, dtype=np.int64)
+        self.version = timeline.version_of(self.day)
+        slot_version = timeline.version_of(metered.day[self.span])
+        self.parts: dict[int, slice] = {}
+        for version in np.unique(self.version):
+            begin, stop = np.searchsorted(slot_version, [version, version + 1])
+            self.parts[int(version)] = slice(int(first) + int(begin), int(first) + int(stop))
+        self.bought_kwh = metered.bought[self.span].sum(axis=0)
+        self.sold_kwh = metered.sold[self.span].sum(axis=0)
+        self._slots: dict[int, Slots] = {}
+        self._sums: dict[tuple[int, int], tuple[NDArray[np.bool_], FloatArray, FloatArray]] = {}
+
+    def slots(self, version: int) -> Slots | None:
+        """Give where the intervals of a version lie."""
+        part = self.parts[version]
+        if part.stop <= part.start:
+            return None
+        if version not in self._slots:
+            metered = self.metered
+            where = metered.day[part], metered.minute[part], metered.start_s[part], metered.step_s
+            self._slots[version] = self.timeline.versions[version].slots(*where)
+        return self._slots[version]
+
+    def order(self, version: int, table: int) -> tuple[IntArray, FloatArray, FloatArray] | None:
+        """Give cell and energy of every interval."""
+        slots, part = self.slots(version), self.parts[version]
+        codes = np.zeros(0, np.int64) if slots is None else slots.cell(table)
+        return codes, self.metered.bought[part], self.metered.sold[part]
+
+    def sums(self, version: int, table: int) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
+        """Add the energy up by cell."""
+        key = version, table
+        if key not in self._sums:
+            codes, bought, sold = self.order(version, table) or (np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
+            cells = int(np.prod(self.timeline.versions[version].tables[table].shape))
+            one = (codes == np.arange(cells)[:, None]).astype(np.float64)
+            self._sums[key] = one.any(axis=1), one @ bought, one @ sold
+        return self._sums[key]
+
+
+class TotalUse:
+    """The use of one bill as totals, spread over its days.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        The versions of the sheet.
+    day : int64 array, shape (days,)
+        Day numbers of the bill.
+    bought, sold : mapping of period to float array, shape (days,)
+        kWh of every day, by period; an empty name for all hours.
+    """
+
+    def __init__(
+        self, timeline: Timeline, day: IntArray, bought: Mapping[str, FloatArray], sold: Mapping[str, FloatArray]
+    ) -> None:
+        self.timeline, self.day, self.version = timeline, day, timeline.version_of(day)
+        self._bought, self._sold = bought, sold
+        self.bought_kwh = np.array([sum(float(kwh.sum()) for kwh in bought.values())])
+        self.sold_kwh = np.array([sum(float(kwh.sum()) for kwh in sold.values())])
+
+    def slots(self, version: int) -> Slots | None:
+        """There are no intervals."""
+        return None
+
+    def order(self, version: int, table: int) -> tuple[IntArray, FloatArray, FloatArray] | None:
+        """There is no order."""
+        return None
+
+    def sums(self, version: int, table: int) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
+        """Lay the totals on the cells of a table."""
+        rates = self.timeline.versions[version]
+        hours = rates.tables[table]
+        seasons, periods = hours.shape
+        here = self.version == version
+        season = hours.calendar.price_season(int(self.day[0]), int(self.day[-1]))[here]
+        result = []
+        for given in (self._bought, self._sold):
+            cells = np.zeros((seasons, periods, 1))
+            for name, kwh in given.items():
+                column = self._column(name, rates, table)
+                np.add.at(cells[:, column, 0], season, kwh[here])
+            result.append(cells.reshape(-1, 1))
+        present = (result[0][:, 0] != 0) | (result[1][:, 0] != 0)
+        return present, result[0], result[1]
+
+    def _column(self, name: str, rates: Rates, table: int) -> int:
+        """Find which period of a table a total belongs to."""
+        hours = rates.tables[table]
+        if name in hours.periods:
+            return hours.periods.index(name)
+        if len(hours.periods) == 1:
+            return 0
+        if (period := equal_period(rates, table)) is not None:
+            return period
+        main = rates.tables[0].periods
+        if name and name not in main:
+            raise InputError(f"`{name}` is not a period of this sheet; known are {', '.join(main)}")
+        line = next((line.name for line in rates.bought if line.table == table), "demand")
+        if not name:
+            known = ", ".join(hours.periods)
+            raise InputError(
+                f"`{line}` costs differently by the hour, so one total is not enough; give the use by period "
+                f"({known}), or by intervals"
+            )
+        if hours.periods[1:] == ("otherwise",):
+            return 1
+        raise InputError(f"`{line}` has hours of its own; give the use by intervals, or by {', '.join(hours.periods)}")
+
+
+def equal_period(rates: Rates, table: int) -> int | None:
+    """Tell whether all lines of a table cost the same in all its periods, and give the first if so."""
+    for line in (*rates.bought, *rates.sold):
+        if line.table == table and not _same_in_all(line, rates.tables[table]):
+            return None
+    return 0
+
+
+def _same_in_all(line: EnergyLine, hours: PeriodTable) -> bool:
+    if not line.charged.all() or hours.periods == (ALL_HOURS,):
+        return bool(line.charged.all())
+    return all(bool((case.price == case.price[:, :, :1]).all()) for case in line.cases)
