@@ -160,7 +160,7 @@ class BillMaker:
             for name, pieces in pieces_of(self.timeline, self.use, side).items():
                 rule = pieces[-1].line.rounding or "half up"
                 counts_net = net and side == "bought" and pieces[-1].line.counts != "bought"
-                for charge in energy_charges(name, pieces, self.use, self.days, side, net):
+                for charge in energy_charges(name, pieces, self.use, self.days, side=side, net=net):
                     yield charge.rounded(self.decimals, rule), counts_net
             if side == "bought":
                 for charge in market_charges(self.timeline, self.use, side, net):

@@ -103,8 +103,8 @@ def _instants(load: Any) -> tuple[IntArray, int]:
         here = local_datetimes("UTC", [int(start_s[wrong[0]])])[0]
         minutes = steps[wrong[0]] / 60
         raise InputError(
-            f"after {here:%Y-%m-%d %H:%M} UTC the next interval begins {minutes:g} min later, elsewhere {step_s / 60:g} "
-            "min; give every interval once, in order, without gaps"
+            f"after {here:%Y-%m-%d %H:%M} UTC the next interval begins {minutes:g} min later, elsewhere "
+            f"{step_s / 60:g} min; give every interval once, in order, without gaps"
         )
     if step_s % 60 or start_s[0] % 60 or 86_400 % step_s:
         raise InputError(f"intervals of {step_s} s cannot be used; give whole minutes that divide a day")
@@ -131,10 +131,12 @@ def _values(load: Any, start_s: IntArray) -> FloatArray:
 def totals(timeline: Timeline, first: date, last: date, load: Any, export: Any = None) -> TotalUse:
     """Spread totals, totals by period, or readings over the days of a bill."""
     days = np.arange(day_number(first), day_number(last) + 1, dtype=np.int64)
-    return TotalUse(timeline, days, _spread(load, days, "use"), _spread(export or 0.0, days, "export"))
+    return TotalUse(timeline, days, _spread(load, days, "use"), _spread(export, days, "export"))
 
 
 def _spread(load: Any, days: IntArray, what: str) -> dict[str, FloatArray]:
+    if load is None:
+        return {}
     if isinstance(load, Mapping):
         return {str(name): _even(kwh, days.size, what) for name, kwh in load.items()}
     if isinstance(load, Sequence) and not isinstance(load, str):
@@ -208,7 +210,7 @@ class BillDesk:
         """Prepare one bill."""
         return BillMaker(self.timeline, self.billing, use, BillDays(first, last, self.billing, months), known)
 
-    def one(self, load: Any, start: Any, end: Any, export: Any, known: Known, months: float | None) -> Bill:
+    def one(self, load: Any, start: Any, end: Any, *, export: Any, known: Known, months: float | None) -> Bill:
         """Make one bill."""
         use, first, last = self.use_of(load, start, end, export)
         return self.maker(use, first, last, known, months).bill(self.sheet.name, self.sheet.currency)
@@ -230,9 +232,8 @@ class BillDesk:
         """Make the bills of many households at once."""
         import pandas as pd
 
-        if any(
-            line.floor is not None and line.floor.share for rates in self.timeline.versions for line in rates.demand
-        ):
+        demands = [line for rates in self.timeline.versions for line in rates.demand]
+        if any(line.floor is not None and line.floor.share for line in demands):
             raise InputError("a demand that depends on past bills is billed one household at a time; use `bills`")
         found = metered(self.timeline, load, export)
         first, last = self._days(found, None, None)

@@ -147,7 +147,7 @@ def difference(
         (before.first, after.first),
         chosen,
         tuple(moved),
-        float(np.isin(pairs.code, moving).sum()) * 24 / pairs.code.shape[1],
+        _hours_of(grids[0], np.isin(pairs.code, moving)),
         tuple(repriced),
         tuple(pairs.renamed.items()),
         changed_lines(before.terms, after.terms),
@@ -239,6 +239,12 @@ def _hour_changes(pairs: _Pairs, old: YearGrid, new: YearGrid) -> tuple[list[Hou
         found = [HourChange(change.days, change.dates, change.hours, *pairs.cells[code]) for change in ours]
         (repriced if pairs.stays(code) else moved).extend(found)
     return moved, repriced, apart
+
+
+def _hours_of(grid: YearGrid, marked: NDArray[np.bool_]) -> float:
+    """Add up the time of some parts of a year, which may be finer than those of the grid."""
+    times = int(marked.shape[1]) // int(grid.minutes.shape[1])
+    return float((np.repeat(grid.minutes, times, axis=1) * marked).sum()) / times / 60
 
 
 def _days(grid: YearGrid, ranges: tuple[tuple[date, date], ...]) -> NDArray[np.bool_]:

@@ -176,7 +176,7 @@ def energy_charges(name: str, pieces: list[Piece], use: Use, days: BillDays, sid
         if any(piece.line.counts == "losses" for piece, _ in cells.keys):
             counted = counted - _in_tiers(cells, group, np.ones((len(cells.keys), 1, 1)))
         for (piece, cell), by_tier in zip(cells.keys, counted, strict=True):
-            _collect(found, name, piece, cell, by_tier, side)
+            _collect(found, name, piece, cell, by_tier=by_tier, side=side)
     yield from _with_versions(found, pieces)
 
 
@@ -275,6 +275,7 @@ def _collect(
     name: str,
     piece: Piece,
     cell: int,
+    *,
     by_tier: FloatArray,
     side: str,
 ) -> None:
@@ -295,14 +296,14 @@ def _collect(
         key = period_name, table.seasons[season], label, price
         sign = -1.0 if side == "sold" else 1.0
         amount = sign * price * quantity
+        counted = quantity
         if key in found:
-            known = found[key]
-            quantity, amount = known.quantity + quantity, known.amount + amount
+            counted, amount = found[key].quantity + quantity, found[key].amount + amount
         kind = "export" if side == "sold" else "energy"
         place = line.places[season][period]
         version = day_of_number(piece.rates.first_day).isoformat() if piece.rates.first_day > 0 else "before"
         found[key] = Charge(
-            name, kind, quantity, "kWh", price, amount, period_name, table.seasons[season], label, place, version
+            name, kind, counted, "kWh", price, amount, period_name, table.seasons[season], label, place, version
         )
 
 

@@ -16,7 +16,7 @@ from chargeplan.tariff.complaints import Complaints
 from chargeplan.tariff.dated_files import beside, read_market_prices
 from chargeplan.tariff.line_models import Demand, Line
 from chargeplan.tariff.lines import Case, EnergyLine, FloatArray, MarketLine
-from chargeplan.tariff.price_arrays import PriceReader, Prices
+from chargeplan.tariff.price_arrays import ALL_HOURS, PriceReader, Prices
 from chargeplan.tariff.rates import EXPORT, MARKET
 from chargeplan.tariff.tables import TableMaker
 from chargeplan.tariff.windows import Window
@@ -183,6 +183,17 @@ class LineMaker:
             key = "periods" if given.periods is not None else "seasons"
             return self.maker.add(periods, given.seasons, (*path, key)), False
         return 0, False
+
+    def demand_table(self, given: Demand, path: KeyPath) -> tuple[int, bool]:
+        """Find the table of a demand line; one whose prices name no periods counts all hours alike."""
+        table, only = self.table_of(given, path)
+        if given.hours is None and given.periods is None:
+            rows = given.prices.values() if isinstance(given.prices, dict) else ()
+            named = {*(given.prices if isinstance(given.prices, dict) else ())}
+            named |= {name for row in rows if isinstance(row, dict) for name in row}
+            if not named & set(self.maker.tables[0].periods):
+                return self.maker.add({ALL_HOURS: None}, given.seasons, path), False
+        return table, only
 
     def _reader(self, table: int, scale: float | None = None) -> PriceReader:
         hours, occurs = self.maker.tables[table], self.maker.occurs[table]

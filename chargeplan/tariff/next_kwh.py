@@ -49,7 +49,7 @@ def next_kwh_array(desk: BillDesk, load: Any, export: Any, known: Known) -> Floa
         result[use.span] = _Slope(maker, use, worked).slope()
         known = Known(known.demand_kw, known.power_factor, known.contracted_kw, known.contracted_a, worked.carried)
     parts = found.read_step_s // found.step_s
-    return result.reshape(-1, parts).mean(axis=1)
+    return np.asarray(result.reshape(-1, parts).mean(axis=1))
 
 
 class _Slope:

@@ -103,7 +103,7 @@ class ChargeMaker:
         found = []
         for name, given in (self.lines.maker.terms.demand or {}).items():
             path: KeyPath = ("demand", name)
-            table, only = self.lines.table_of(given, path)
+            table, only = self.lines.demand_table(given, path)
             prices = self.lines.demand_prices(given, path, table)
             charged, price = first_period_only(prices.charged, prices.price) if only else (prices.charged, prices.price)
             minutes = self.number(given.interval, "duration", (*path, "interval"))
@@ -162,9 +162,9 @@ class ChargeMaker:
         if given is None:
             return None
         charge = given.charge if isinstance(given, Minimum) else given
-        of = tuple(name for name in rates.charges if name not in (MINIMUM, CARRIED))
+        of = tuple(name for name in rates.charges if name != MINIMUM)
         if isinstance(given, Minimum) and given.of is not None:
-            known = set(of)
+            known = set(of) - {CARRIED}
             for name in given.of:
                 if name not in known and not self._may_be_broken():
                     what = f"`{name}` is no charge of this sheet"
@@ -212,12 +212,15 @@ class ChargeMaker:
             for base in share.of or (CHARGES,):
                 if base not in known and not (base == EXPORT and rates.net) and not self._may_be_broken():
                     what = f"`{base}` is no line of this sheet"
-                    self.complaints.add(path, what, f"known are {', '.join(sorted(known - {name}))}")
+                    shown = sorted(known - {name, CARRIED}, key=lambda word: (word == CHARGES, word))
+                    self.complaints.add(path, what, f"known are {', '.join(shown)}")
                 of += groups.get(base, (base,))
             bases[name] = tuple(of)
 
         def complain(circle: Iterable[str]) -> None:
             names = list(circle)
+            if len(names) == 1:
+                return  # a name that is taken twice, said already
             path: KeyPath = ("credits" if given[names[0]][0] == "credit" else "taxes", names[0])
             what = f"{' and '.join(f'`{name}`' for name in names)} refer to one another in a circle"
             self.complaints.add(path, what, "let one of them name the lines below it only")

@@ -34,7 +34,7 @@ def amount_of(digits: str) -> float:
     return amount
 
 
-def listed(text: str) -> tuple[str, ...]:
+def listed(text: str, whole: str | None = None) -> tuple[str, ...]:
     """Split names joined by commas or ``and``.
 
     Examples
@@ -44,7 +44,7 @@ def listed(text: str) -> tuple[str, ...]:
     """
     names = tuple(_LISTED.split(text.strip()))
     if len(set(names)) < len(names):
-        raise InputError(f"`{text.strip()[:60]}` names a line twice; name each line once")
+        raise InputError(f"`{(whole or text).strip()[:60]}` names a line twice; name each line once")
     return names
 
 
@@ -75,7 +75,7 @@ class Share:
         match = _SHARE.match(text.strip())
         if match is None:
             raise InputError(f"`{text.strip()[:40]}` is not a percentage; write for example 5 % or 5 % of delivery")
-        return cls(amount_of(match[1]) / 100, listed(match[2]) if match[2] else ())
+        return cls(amount_of(match[1]) / 100, listed(match[2], text) if match[2] else ())
 
 
 _SHARE = re.compile(rf"({_NUMBER})\s*%(?:\s+of\s+(.+))?\Z", re.ASCII)

@@ -119,7 +119,7 @@ class PriceReader:
                     row = 0.0  # noqa: PLW2901 - so that nothing is said of a missing price
                 for season in range(len(self._cells)):
                     self._put(season, periods.index(key), row, here)
-            elif not self.complaints.is_broken("periods"):
+            else:
                 known = names if by_season else (*names, *periods)
                 kind = "season" if by_season else "season or period"
                 self.complaints.add(here, f"`{key}` is not a {kind} of this sheet", f"known are {', '.join(known)}")
@@ -135,7 +135,7 @@ class PriceReader:
         for name, cell in row.items():
             if name in self.hours.periods:
                 self._put(season, self.hours.periods.index(name), cell, (*path, name))
-            elif not self.complaints.is_broken("periods"):
+            else:
                 known = ", ".join(self.hours.periods)
                 self.complaints.add((*path, name), f"`{name}` is not a period of this sheet", f"known are {known}")
 

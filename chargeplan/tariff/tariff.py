@@ -14,8 +14,8 @@ from chargeplan.errors import InputError
 from chargeplan.tariff.lines import FloatArray
 from chargeplan.tariff.rates import Rates, Slots
 from chargeplan.tariff.sheet_clock import SheetClock
+from chargeplan.tariff.spans import Run, step_seconds
 from chargeplan.tariff.timeline import Timeline
-from chargeplan.units import quantity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,38 +27,6 @@ if TYPE_CHECKING:
     from chargeplan.tariff.sheet import Sheet
 
 Instant = str | date | datetime
-
-
-def step_seconds(step: str | int | timedelta) -> int:
-    """Read the length of a slot.
-
-    Parameters
-    ----------
-    step : str, int or timedelta
-        Text such as ``15 min`` or ``1 h``, or a number of minutes.
-
-    Returns
-    -------
-    int
-        Seconds; a whole number of minutes.
-
-    Raises
-    ------
-    InputError
-        If it is not a whole number of minutes from 1 to 1440 that divides a day.
-
-    Examples
-    --------
-    >>> step_seconds("15min"), step_seconds(timedelta(hours=1))
-    (900, 3600)
-    """
-    if isinstance(step, timedelta):
-        minutes = step.total_seconds() / 60
-    else:
-        minutes = quantity(step, "duration") if isinstance(step, str) else float(step)
-    if not 1 <= minutes <= 1440 or minutes != round(minutes) or 1440 % round(minutes):
-        raise InputError(f"a step of {step} does not fit; write whole minutes that divide a day, like 15 min or 1 h")
-    return 60 * round(minutes)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -374,7 +342,7 @@ class Tariff:
         known = known_from(
             opening, demand_kw, power_factor=power_factor, contracted_kw=contracted_kw, contracted_a=contracted_a
         )
-        return self._desk.one(load, start, end, export, known, months)
+        return self._desk.one(load, start, end, export=export, known=known, months=months)
 
     def bills(
         self,
@@ -456,24 +424,9 @@ class Tariff:
         return f"Tariff({self.name!r}, {self.currency}, {self.timezone}, versions: {len(self.versions)})"
 
     def _repr_html_(self) -> str:
-        from html import escape
+        from chargeplan.tariff.notebook_table import html_table
 
-        rates = self.versions[-1]
-        table = rates.tables[0]
-        prices = np.full(table.shape, 0.0)
-        for line, factor in zip(rates.lines, rates.factors, strict=False):
-            if line.table == 0:
-                prices += factor * line.first_price(rates.loss_share)
-        seasons = table.seasons if table.seasons != ("",) else ("all year",)
-        head = "".join(f"<th>{escape(name)}</th>" for name in table.periods)
-        rows = "".join(
-            f"<tr><th>{escape(season)}</th>"
-            + "".join(f"<td>{'' if np.isnan(price) else f'{price:.4f}'}</td>" for price in row)
-            + "</tr>"
-            for season, row in zip(seasons, prices, strict=True)
-        )
-        title = f"{escape(self.name)} ({escape(self.currency)} per kWh, taxes included, {escape(self.timezone)})"
-        return f"<table><caption>{title}</caption><tr><th></th>{head}</tr>{rows}</table>"
+        return html_table(self)
 
     def _grid(self, start: Instant, end: Instant, step: str | int | timedelta) -> tuple[IntArray, int]:
         step_s = step_seconds(step)
@@ -489,28 +442,6 @@ class Tariff:
 
         index = pd.DatetimeIndex(start_s.astype("datetime64[s]"), tz="UTC", name="start")
         return index.tz_convert(self.timezone)
-
-
-@dataclass(frozen=True)
-class Run:
-    """A stretch of time at one price.
-
-    Parameters
-    ----------
-    start_s, end_s : int
-        UTC seconds.
-    period, season, day_type : str
-        Where it lies in the sheet's calendar.
-    price_per_kwh : float
-        Everything included.
-    """
-
-    start_s: int
-    end_s: int
-    period: str
-    season: str
-    day_type: str
-    price_per_kwh: float
 
 
 def _part(rates: Rates, slots: Slots, name: str) -> FloatArray:

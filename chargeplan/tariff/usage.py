@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from chargeplan.clock import IntArray
 from chargeplan.errors import InputError
+from chargeplan.tariff.calendar import MINUTES
 from chargeplan.tariff.lines import EnergyLine, FloatArray, PeriodTable
 from chargeplan.tariff.price_arrays import ALL_HOURS
 from chargeplan.tariff.rates import Rates, Slots
@@ -148,8 +149,20 @@ class TotalUse:
     ) -> None:
         self.timeline, self.day, self.version = timeline, day, timeline.version_of(day)
         self._bought, self._sold = bought, sold
-        self.bought_kwh = np.array([sum(float(kwh.sum()) for kwh in bought.values())])
-        self.sold_kwh = np.array([sum(float(kwh.sum()) for kwh in sold.values())])
+        versions = [timeline.versions[int(version)] for version in np.unique(self.version)]
+        self._main = {name for rates in versions for name in rates.tables[0].periods}
+        known = {name for rates in versions for table in rates.tables for name in table.periods}
+        for name in (*bought, *sold):
+            if name and name not in known:
+                listed = ", ".join(sorted(known - {"otherwise"}))
+                raise InputError(f"`{name}` is not a period of this sheet; known are {listed}")
+        self.bought_kwh = self._total(bought)
+        self.sold_kwh = self._total(sold)
+
+    def _total(self, given: Mapping[str, FloatArray]) -> FloatArray:
+        """Add up the totals of one table: of the sheet's own where it has any."""
+        names = [name for name in given if not name or name in self._main] or list(given)
+        return np.array([sum(float(given[name].sum()) for name in names)])
 
     def slots(self, version: int) -> Slots | None:
         """There are no intervals."""
@@ -167,42 +180,54 @@ class TotalUse:
         here = self.version == version
         season = hours.calendar.price_season(int(self.day[0]), int(self.day[-1]))[here]
         result = []
-        for given in (self._bought, self._sold):
+        for side, given in (("bought", self._bought), ("sold", self._sold)):
             cells = np.zeros((seasons, periods, 1))
-            for name, kwh in given.items():
-                column = self._column(name, rates, table)
-                np.add.at(cells[:, column, 0], season, kwh[here])
+            named = [name for name in given if name in hours.periods]
+            for name in named or [name for name in given if not name or name in self._main]:
+                kwh = given[name]
+                if kwh[here].any():
+                    np.add.at(cells[:, self._column(name, version, table, side), 0], season, kwh[here])
             result.append(cells.reshape(-1, 1))
         present = (result[0][:, 0] != 0) | (result[1][:, 0] != 0)
         return present, result[0], result[1]
 
-    def _column(self, name: str, rates: Rates, table: int) -> int:
-        """Find which period of a table a total belongs to."""
-        hours = rates.tables[table]
+    def _column(self, name: str, version: int, table: int, side: str) -> int:
+        """Find the only period of a table that a total can belong to."""
+        rates = self.timeline.versions[version]
+        hours, main = rates.tables[table], rates.tables[0]
         if name in hours.periods:
             return hours.periods.index(name)
-        if len(hours.periods) == 1:
-            return 0
-        if (period := equal_period(rates, table)) is not None:
+        if (period := equal_period(rates, table, side)) is not None:
             return period
-        main = rates.tables[0].periods
-        if name and name not in main:
-            raise InputError(f"`{name}` is not a period of this sheet; known are {', '.join(main)}")
-        line = next((line.name for line in rates.bought if line.table == table), "demand")
+        days = self.day[self.version == version]
+        met = _codes(hours, days)
+        if name:
+            met = met[_codes(main, days) == main.periods.index(name)] if name in main.periods else met[:0]
+        found = np.unique(met)
+        if found.size <= 1:
+            return int(found[0]) if found.size else 0
+        lines = rates.bought if side == "bought" else rates.sold
+        line = next((line.name for line in lines if line.table == table), "demand")
         if not name:
-            known = ", ".join(hours.periods)
             raise InputError(
                 f"`{line}` costs differently by the hour, so one total is not enough; give the use by period "
-                f"({known}), or by intervals"
+                f"({', '.join(hours.periods)}), or by intervals"
             )
-        if hours.periods[1:] == ("otherwise",):
-            return 1
-        raise InputError(f"`{line}` has hours of its own; give the use by intervals, or by {', '.join(hours.periods)}")
+        raise InputError(
+            f"`{line}` costs differently within `{name}`, so totals by period are not enough; give the use by intervals"
+        )
 
 
-def equal_period(rates: Rates, table: int) -> int | None:
-    """Tell whether all lines of a table cost the same in all its periods, and give the first if so."""
-    for line in (*rates.bought, *rates.sold):
+def _codes(hours: PeriodTable, days: IntArray) -> NDArray[np.int16]:
+    """Period of every minute of some days that follow one another."""
+    patterns = hours.calendar.patterns(int(days[0]) - 1, int(days[-1]))
+    codes: NDArray[np.int16] = hours.table.code.reshape(-1, MINUTES)[hours.table.rows(patterns)]
+    return codes
+
+
+def equal_period(rates: Rates, table: int, side: str) -> int | None:
+    """Give the first period of a table if the lines of one side cost the same in all its periods."""
+    for line in rates.bought if side == "bought" else rates.sold:
         if line.table == table and not _same_in_all(line, rates.tables[table]):
             return None
     return 0

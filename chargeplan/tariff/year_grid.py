@@ -65,6 +65,8 @@ class YearGrid:
         Which of `seasons` the day begins in.
     seasons : tuple of str
         Names of the seasons that occur.
+    minutes : int array, shape (days, 1440 / step_min)
+        How long each part lasts: 0 for a time that the clock skips, double for one that it shows twice.
     """
 
     first: date
@@ -75,6 +77,7 @@ class YearGrid:
     odd: NDArray[np.bool_] = field(repr=False)
     season: IntArray = field(repr=False)
     seasons: tuple[str, ...]
+    minutes: IntArray = field(repr=False)
 
     def day(self, position: int) -> date:
         """Give the date of a row."""
@@ -213,7 +216,9 @@ def day_grid(tariff: Tariff, begin: date, end: date, first: date | None = None, 
     grid = np.full((days, 1440 // step_min), NONE, dtype=np.int64)
     back = np.flatnonzero(inside)[::-1]  # backwards, so that of a time shown twice the first stays
     grid[day[back], slot[back]] = code.reshape(-1)[back]
-    hours = np.bincount(day[inside], minlength=days) * step_min
+    minutes = np.zeros_like(grid)
+    np.add.at(minutes, (day[inside], slot[inside]), step_min)
+    length = minutes.sum(axis=1)
     seasons, season = np.unique(np.asarray(frame["season"].astype(str), dtype=str), return_inverse=True)
     by_day = np.full(days, NONE, dtype=np.int64)
     by_day[day[back]] = season.reshape(-1)[back]
@@ -223,7 +228,8 @@ def day_grid(tariff: Tariff, begin: date, end: date, first: date | None = None, 
         grid,
         tuple(Cell(str(names[int(kind[1])]), float(-kind[0]) + 0.0) for kind in kinds),
         np.array([tariff.is_holiday(day_of_number(day_number(first) + n)) for n in range(days)], dtype=bool),
-        (hours != 1440) & (hours != 0),
+        (length != 1440) & (length != 0),
         by_day,
         tuple(map(str, seasons)),
+        minutes,
     )

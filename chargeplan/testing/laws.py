@@ -157,7 +157,7 @@ def more_use_costs_no_less(tariff: Tariff, load: pd.Series[float]) -> bool:
     bool
         Whether the sheet promises it: no price can be negative, and no later use makes earlier use cheaper.
     """
-    if not all(map(never_cheaper, tariff.versions)):
+    if not never_cheaper(tariff):
         return False
     exact = _exact(tariff)
     before = exact.bill(load)
@@ -170,8 +170,8 @@ def more_use_costs_no_less(tariff: Tariff, load: pd.Series[float]) -> bool:
 def next_kwh_is_the_slope(tariff: Tariff, load: pd.Series[float]) -> bool:
     """Check the price of one more kWh against the difference of two bills.
 
-    It is compared in several intervals of the first month, where a little more and a little less use change the bill at
-    the same rate; at a kink, as at the limit of a tier, there is no one slope.
+    It is compared in several intervals of the first billing month, where a little more and a little less use change the
+    bill at the same rate; at a kink, as at the limit of a tier, there is no one slope.
 
     Parameters
     ----------
@@ -186,6 +186,7 @@ def next_kwh_is_the_slope(tariff: Tariff, load: pd.Series[float]) -> bool:
     if has_own_rounding(tariff):
         return False
     exact, load = _exact(tariff), first_days(tariff, load, 31)
+    load = first_days(tariff, load, next(iter(exact.bills(load))).days)
     use_kwh = load.to_numpy(dtype=float)
     slots = np.flatnonzero(use_kwh >= _LITTLE_KWH)
     if not slots.size:

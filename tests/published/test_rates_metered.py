@@ -100,3 +100,22 @@ def test_two_demands_at_once():
     bill = load_tariff(FOLDER / "carolina_two_demands.yaml").bill(load)
     assert bill.lines["on-peak demand"] == Decimal("12.00")
     assert bill.lines["any demand"] == Decimal("16.00")
+
+
+def test_delivery_and_supply_by_their_own_hours():
+    """Consolidated Edison, voluntary time-of-use: two tables of periods in one bill, 1 kWh in each hour of July.
+
+    Delivery in July 2016: 31 days of 16 peak hours at 18.99 cents and 8 others at 1.34. Supply at made-up prices: 21
+    weekdays of 4 super-peak hours at 20 cents, 496 - 84 = 412 peak hours at 8, and 248 hours at 2.
+    """
+    load = meter("America/New_York", "2016-07-01", "2016-08-01", "1h") + 1
+    bill = load_tariff(FOLDER / "new_york_time_of_use.yaml").bill(load)
+    items = {f"{item.name} / {item.period}": item.amount for item in bill.items if item.kind == "energy"}
+    assert items == {
+        "delivery / peak": Decimal("94.19"),  # 94.1904
+        "delivery / off-peak": Decimal("3.32"),  # 3.3232
+        "supply / super-peak": Decimal("16.80"),
+        "supply / supply peak": Decimal("32.96"),
+        "supply / supply off-peak": Decimal("4.96"),
+    }
+    assert bill.total == Decimal("172.10")  # with 19.87 of customer charge

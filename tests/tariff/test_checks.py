@@ -233,22 +233,22 @@ def test_a_bill_that_holds():
 def test_a_bill_that_fails():
     """Each amount is compared to the cent, and the message is at its place."""
     assert billed(f"{{{JUNE}, lines: {{energy / tier 2: 11.51, service: 31.62}}, total: 151.4}}") == [
-        "a.yaml:14:99: bill 2022-06-01 to 2022-06-30: energy / tier 2 is 11.50, not 11.51",
-        "a.yaml:14:140: bill 2022-06-01 to 2022-06-30: total is 151.44, not 151.40",
+        "a.yaml:14:97: bill 2022-06-01 to 2022-06-30: energy / tier 2 is 11.50, not 11.51",
+        "a.yaml:14:138: bill 2022-06-01 to 2022-06-30: total is 151.44, not 151.40",
     ]
     assert billed(f"{{{JUNE}, total: 151.4401}}") == [
-        "a.yaml:14:90: bill 2022-06-01 to 2022-06-30: total is 151.44, not 151.4401"
+        "a.yaml:14:89: bill 2022-06-01 to 2022-06-30: total is 151.44, not 151.4401"
     ]
 
 
 def test_lines_that_a_bill_does_not_have():
     """Nothing is expected of a line without an item, unless the sheet has no such line at all."""
-    small = "bill: {from: 2022-06-01, to: 2022-06-30, use: 100}"
-    assert billed(f"{{{small}, lines: {{energy / tier 2: 0, minimum: 0, summer peak: 0}}}}") == []
+    small = "bill: {from: 2022-06-01, to: 2022-06-30, use: {day: 100}, demand: 0}"
+    assert billed(f"{{{small}, lines: {{energy / tier 2: 0, minimum: 0, summer peak: 0, delivery / night: 0}}}}") == []
     for label in ("enrgy", "energy / tier 2"):
         (message,) = billed(f"{{{small}, lines: {{{label}: 1}}}}")
-        assert message.startswith(f"a.yaml:14:66: bill 2022-06-01 to 2022-06-30: there is no `{label}`; the bill has ")
-        assert "energy / tier 1" in message
+        assert message.startswith(f"a.yaml:14:84: bill 2022-06-01 to 2022-06-30: there is no `{label}`; the bill has ")
+        assert "energy / day / tier 1" in message
     (message,) = billed(f"{{{small}, lines: {{enrgy: 0}}}}")
     assert "there is no `enrgy`" in message
 
@@ -256,10 +256,9 @@ def test_lines_that_a_bill_does_not_have():
 @pytest.mark.parametrize(
     ("case", "expected"),
     [
-        # The second reading has 400 of the 700 kWh; the tiers count them in order.
-        ("use: [{from: 2022-06-01, use: 300}, {from: 2022-06-11, use: 400}]", "lines: {energy: 70.30}"),
-        ("use: 0, contracted: {power: 2.5 kW}", "lines: {panel: 5.00}"),
-        ("use: 0, contracted: {current: 10 A}", "lines: {ampere: 5.00}"),
+        ("use: {day: 650, night: 50}, demand: 0", "lines: {energy: 70.30, delivery: 13.50}"),
+        ("use: 0, demand: 0, contracted: {power: 2.5 kW}", "lines: {panel: 5.00}"),
+        ("use: 0, demand: 0, contracted: {current: 10 A}", "lines: {ampere: 5.00}"),
         ("use: 0, demand: {summer peak: 4}", "lines: {summer peak: 12.00}"),
         # Half of the highest of the last three months, 12 kW, is more than 4 kW; the 40 kW were four months ago.
         ("use: 0, demand: 4, past_demand: {summer peak: [40, 8, 12, 6]}", "lines: {summer peak: 18.00}"),
@@ -268,6 +267,18 @@ def test_lines_that_a_bill_does_not_have():
 def test_what_a_bill_is_made_for(case, expected):
     """Each key of `bill`, by hand from the sheet above."""
     assert billed(f"{{bill: {{from: 2022-06-01, to: 2022-06-30, {case}}}, {expected}}}") == []
+
+
+def test_readings():
+    """300 kWh until the price rises on 11 June and 400 from then on: 300 x 0.1 = 30.00 and 400 x 0.2 = 80.00."""
+    text = (
+        "name: A\ncurrency: USD\ntimezone: UTC\neffective: 2022-01-01\nprices: 0.1\n"
+        "versions: [{from: 2022-06-11, prices: 0.2}]\nchecks:\n"
+        "  - bill: {from: 2022-06-01, to: 2022-06-30, use: [{from: 2022-06-01, use: 300}, "
+        "{from: 2022-06-11, use: 400}]}\n"
+        "    total: 110.00\n"
+    )
+    assert messages_of(text) == []
 
 
 def test_export_and_power_factor():
@@ -351,7 +362,7 @@ def test_labels():
     text = PARTS + (
         "  - {at: 2026-07-03 17:00, period: peak}\n  - {at: 2026-07-03 17:00, line: supply, price: 0.2}\n"
         "  - {year: 2026, share: {peak: 20.83 %}}\n  - {from: 2026-01-01, to: 2026-03-31, share: {peak: 21 %}}\n"
-        "  - {bill: {from: 2022-06-01, to: 2022-06-30, use: 0}, total: 0}\n"
+        "  - {bill: {from: 2022-06-01, to: 2022-06-30, use: {peak: 0}}, total: 0}\n"
     )
     tariff, document = sheet_of(text)
     assert [check_label(check) for check in tariff.sheet.checks] == [

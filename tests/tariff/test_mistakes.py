@@ -198,11 +198,11 @@ def test_seasons(text, message):
         ),
         (
             "components: {supply: 1}\ntaxes: {vat: 5 % of delivery}\n",
-            ["a.yaml:5:9: `delivery` is no component, nor a tax above; known are supply"],
+            ["a.yaml:5:9: `delivery` is no line of this sheet; known are supply, charges"],
         ),
         (
-            "prices: 1\ntaxes: {a: 5 % of b, b: 5 %}\n",
-            ["a.yaml:5:9: `b` is no component, nor a tax above; known are energy"],
+            "prices: 1\ntaxes: {a: 5 % of b, b: 5 % of a}\n",
+            ["a.yaml:5:9: `a` and `b` refer to one another in a circle; let one of them name the lines below it only"],
         ),
     ],
 )
@@ -400,5 +400,5 @@ taxes: {city: 5 % of delivery}
         "a.yaml:5:12: no holiday data for country `ZZ`; write an ISO code such as US, CA or DE",
         "a.yaml:7:3: peak: 16 is not a time of day; write 00:00 to 24:00",
         "a.yaml:10:19: `nigth` is not a season or period of this sheet; known are peak, night, other",
-        "a.yaml:12:9: `delivery` is no component, nor a tax above; known are energy, discount",
+        "a.yaml:12:9: `delivery` is no line of this sheet; known are discount, energy, charges",
     ]

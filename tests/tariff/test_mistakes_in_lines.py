@@ -54,15 +54,17 @@ def messages_of(text):
         ("price: 1", "1: `price` is not known here; did you mean `prices`?"),
         ("season: {}", "1: `season` is not known here; did you mean `seasons`?"),
         (
-            "demand: 1",
-            "1: `demand` is not known here; known are adders, checks, components, currency, effective, export, fixed, "
-            "holidays, name, notes, periods, price_unit, prices, seasons, source, taxes, timezone, until, versions",
+            "wattage: 1",
+            "1: `wattage` is not known here; known are accept, adders, billing, called, checks, clock, components, "
+            "contracted, credits, currency, demand, effective, export, export_components, fixed, holidays, losses, "
+            "market, minimum, name, net_metering, notes, overrides, periods, power_factor, price_season_by, price_seasons, "
+            "price_unit, prices, seasons, source, taxes, timezone, until, versions",
         ),
-        ("adders: {a: {price: 1}}", "10: `hours` under `a` is missing; add for example `hours: 00:00-06:00`"),
+        ("adders: {a: {hours: 00:00-06:00}}", "10: there is no price; add for example `price: 0.05`, per kWh"),
         ("adders: {'a, b': {hours: 00:00-06:00}}", f"10: a, b: `a, b` {NAME}"),
         (
             "adders: {a: {price: 1, hours: 16:00-21:00 on holidays}}",
-            "10: `16:00-21:00 on holidays` speaks of holidays, but the sheet "
+            "24: `16:00-21:00 on holidays` speaks of holidays, but the sheet "
             "names none; add `holidays:`, for example `holidays: {country: US}`, or leave the word out",
         ),
         (
@@ -78,7 +80,8 @@ def messages_of(text):
         ("fixed: 3", "1: fixed: `3` cannot stand here; write for example 0.42 per day"),
         (
             "fixed: 3 per week",
-            "1: fixed: `3 per week` is not a fixed charge; write for example 0.42 per day or 12 per month",
+            "1: fixed: `3 per week` is not a fixed charge; write for example 0.42 per day, 12 per month "
+            "or 8 per A per month",
         ),
         ("price_unit: cent", "1: price_unit: `cent` is not known; write one of 'whole' or 'cents'"),
         ("effective: 06/01/2026", "1: effective: `06/01/2026` is not a date; write for example 2026-01-31"),

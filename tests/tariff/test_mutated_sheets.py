@@ -135,21 +135,15 @@ def mutants():
     drawn = drawn_sheets(150)
     for _ in range(COUNT):
         source = chosen.choice([*texts, *drawn[-len(texts) :]])
+        data = yaml.safe_load(source) if isinstance(source, str) else json.loads(json.dumps(source))
         text = source if isinstance(source, str) else yaml.safe_dump(source, sort_keys=False)
-        for _ in range(chosen.choice([1, 1, 2])):
-            if isinstance(text, str) and chosen.random() < 0.6:
-                try:
-                    data = yaml.safe_load(text)
-                    data = change_data(data, chosen) if isinstance(data, dict) and data else data
-                except (yaml.YAMLError, ValueError):
-                    break
-                dump = yaml.safe_dump if chosen.random() < 0.5 else json.dumps
-                try:
-                    text = dump(data, sort_keys=False)
-                except (TypeError, ValueError):  # such as a date, which JSON has not
-                    text = yaml.safe_dump(data, sort_keys=False)
-            elif isinstance(text, str):
-                text = change_text(text, chosen)
+        data_changes, text_changes = chosen.choice([(1, 0), (1, 0), (2, 0), (1, 1), (0, 1), (0, 2)])
+        for _ in range(data_changes):
+            data = change_data(data, chosen) if data else data
+        if data_changes:
+            text = yaml.safe_dump(data, sort_keys=False, allow_unicode=chosen.random() < 0.5)
+        for _ in range(text_changes):
+            text = change_text(text, chosen) if isinstance(text, str) else text
         yield text
 
 

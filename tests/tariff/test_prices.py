@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from chargeplan.clock import day_start_s
 from chargeplan.errors import InputError
 from chargeplan.tariff import read_tariff
-from chargeplan.tariff.tariff import step_seconds
+from chargeplan.tariff.spans import step_seconds
 
 HEAD = "name: Test\ncurrency: USD\ntimezone: {zone}\n"
 

@@ -74,6 +74,13 @@ def test_random_sheets_keep_the_laws(sheet, data):
             "components: {energy: {tiers: all units, price: 0.3 up to 100 then 0.1}}",
             {"more_use_costs_no_less", "bills_add_up", "bill_scales_with_load", "demand_rises_with_load"},
         ),
+        # A cheap kWh before noon moves a dear one of the afternoon into the second tier.
+        (
+            "periods: {am: 00:00-12:00, pm: rest}\nprices: {am: 0.1 up to 100 then 0.1, pm: 0.4 up to 100 then 0.1}",
+            {"more_use_costs_no_less", "bills_add_up", "bill_scales_with_load", "demand_rises_with_load"},
+        ),
+        # Falling tiers alone do no harm.
+        ("prices: 0.4 up to 100 then 0.1", {"bills_add_up", "bill_scales_with_load", "demand_rises_with_load"}),
         ("prices: 0.1\ndemand: {peak: {price: -1}}", {"more_use_costs_no_less", "demand_rises_with_load"}),
         ("prices: 0.1\ntaxes: {discount: -5 %}", {"more_use_costs_no_less", "demand_rises_with_load"}),
         (
