@@ -26,6 +26,7 @@ from chargeplan.charging import (
 )
 from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.household.habits import NO_DEPARTURE, ByDay, Habits
+from chargeplan.household.house_use import HouseUse
 from chargeplan.household.model import CircuitPart, EvsePart, HabitsPart, HouseholdSheet, StopPart, VehiclePart
 from chargeplan.household.state_of_charge import StateOfChargeFile
 from chargeplan.household.wording import in_file_words
@@ -90,6 +91,8 @@ class Household:
         Other places where it is plugged in.
     soc_file : StateOfChargeFile, optional
         Where to read the state of charge.
+    house_use : HouseUse, optional
+        What the rest of the house uses.
     prefer : str
         Among equally cheap plans: ``as needed``, ``earliest``, ``latest`` or ``fewest starts``.
     distance_unit : str
@@ -110,6 +113,7 @@ class Household:
     habits: Habits
     stops: tuple[Stop, ...] = ()
     soc_file: StateOfChargeFile | None = None
+    house_use: HouseUse | None = None
     prefer: str = "as needed"
     distance_unit: str = "km"
 
@@ -238,7 +242,7 @@ class _Builder:
                 self.complain(("stops", n, "tariff"), what, "use one currency; none is converted")
         if self.mistakes or not (tariff and vehicle and habits and limit):
             return None
-        soc = sheet.state_of_charge
+        soc, house = sheet.state_of_charge, sheet.house_use
         folder = Path(self.document.file).parent
         return Household(
             name=sheet.name,
@@ -250,6 +254,7 @@ class _Builder:
             habits=habits,
             stops=tuple(stop for stop in stops if stop is not None),
             soc_file=StateOfChargeFile(folder / soc.file, soc.max_age) if soc else None,
+            house_use=HouseUse(house.so_far, house.per_day) if house else None,
             prefer=sheet.prefer,
             distance_unit="mi" if "mi" in str(self.document.data["habits"].get("distance")) else "km",
         )

@@ -164,6 +164,13 @@ class StateOfChargePart(Part):
     max_age: Minutes = Field(720.0, description="Older than this it is not believed", examples=["12 h"])
 
 
+class HouseUsePart(Part):
+    """What the house has used since the last reading, and what it is expected to use."""
+
+    so_far: KilowattHours = Field(description="Bought since the meter was read", examples=["420 kWh"])
+    per_day: KilowattHours = Field(description="Expected on each day to come, without the car", examples=["18 kWh"])
+
+
 class HouseholdSheet(Part):
     """A household file."""
 
@@ -184,6 +191,7 @@ class HouseholdSheet(Part):
     )
     stops: list[StopPart] = Field([], description="Other places where it is plugged in")
     state_of_charge: StateOfChargePart | None = Field(None, description="Where to read the state of charge")
+    house_use: HouseUsePart | None = Field(None, description="What the rest of the house uses, for rates with tiers")
     prefer: Literal["as needed", "earliest", "latest", "fewest starts"] = Field(
         "as needed", description="Among equally cheap plans"
     )

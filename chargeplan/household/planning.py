@@ -14,6 +14,7 @@ from chargeplan.charging import Limit
 from chargeplan.clock import DAY_S, day_of_number, instant_s, local_datetimes, local_seconds, wall_s
 from chargeplan.errors import InputError
 from chargeplan.household.habits import Outing, outings
+from chargeplan.household.house_use import PriceArray, price_at
 from chargeplan.household.household import Household, Stop
 from chargeplan.household.state_of_charge import StateOfCharge, estimated, given
 from chargeplan.plan.schedule import Schedule, plan
@@ -23,7 +24,7 @@ from chargeplan.units import KM_PER_MILE, quantity, time_of_day
 
 HOME = "home"
 #: What a place is called, what it delivers, and what a kWh costs there.
-_Place = tuple[str, Limit, float | Tariff]
+_Place = tuple[str, Limit, float | Tariff | PriceArray]
 #: Habits repeat weekly, but holidays can take the departures of some weeks in a row.
 _LOOK_AHEAD_DAYS = 40
 _LOOK_BACK_DAYS = 9
@@ -125,7 +126,8 @@ def plan_tonight(
     arrive_s, last = _arrival(household, trips, now_s, plugged_in)
     leave_s = _next_outing(trips, arrive_s).leave_s if leave is None else _departure_s(leave, arrive_s, household)
     wanted = household.habits.target if target is None else _target(target)
-    stay = _stay(household, (HOME, household.limit, household.tariff), (arrive_s, leave_s), wanted)
+    price = price_at(household.tariff, household.house_use, now_s)
+    stay = _stay(household, (HOME, household.limit, price), (arrive_s, leave_s), wanted)
     level = _state_of_charge(household, soc, now_s, last)
     return _planned(
         household,
@@ -189,8 +191,8 @@ def plan_days(
     stays: list[Stay] = []
     drives: list[Drive] = []
     limits: list[Limit] = []
+    home = (HOME, household.limit, price_at(household.tariff, household.house_use, now_s))
     for position, trip in enumerate(ahead):
-        home = (HOME, household.limit, household.tariff)
         stays.append(_stay(household, home, (arrive_s, trip.leave_s), wanted))
         limits.append(household.limit)
         if position + 1 == len(ahead):

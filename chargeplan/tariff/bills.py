@@ -180,8 +180,7 @@ class BillDesk:
         """Find the use and the days of one bill."""
         if is_series(load):
             found = metered(self.timeline, load, export)
-            first, last = self._days(found, start, end)
-            self._check(first, last)
+            first, last = self.days_of(found, start, end)
             return IntervalUse(self.timeline, found, day_number(first), day_number(last)), first, last
         if start is None or end is None:
             raise InputError("without intervals a bill needs its first and last day; give `start` and `end`")
@@ -189,7 +188,8 @@ class BillDesk:
         self._check(first, last)
         return totals(self.timeline, first, last, load, export), first, last
 
-    def _days(self, found: Metered, start: Any, end: Any) -> tuple[date, date]:
+    def days_of(self, found: Metered, start: Any = None, end: Any = None) -> tuple[date, date]:
+        """Find first and last day of a load, or of a part of it."""
         begins, ends = day_of_number(int(found.day[0])), day_of_number(int(found.day[-1]))
         first = begins if start is None else date_of(start)
         last = ends if end is None else date_of(end)
@@ -197,6 +197,7 @@ class BillDesk:
             raise InputError(
                 f"the load covers {begins} to {ends}, not {first} to {last}; give more of it, or other days"
             )
+        self._check(first, last)
         return first, last
 
     def _check(self, first: date, last: date) -> None:
@@ -218,8 +219,7 @@ class BillDesk:
     def many(self, load: Any, start: Any, end: Any, export: Any, known: Known) -> Bills:
         """Make a bill for every billing month of a load, each handing on to the next."""
         found = metered(self.timeline, load, export)
-        first, last = self._days(found, start, end)
-        self._check(first, last)
+        first, last = self.days_of(found, start, end)
         bills = []
         for begin, finish in billing_months(first, last, self.billing.reading_day):
             use = IntervalUse(self.timeline, found, day_number(begin), day_number(finish))
@@ -236,8 +236,7 @@ class BillDesk:
         if any(line.floor is not None and line.floor.share for line in demands):
             raise InputError("a demand that depends on past bills is billed one household at a time; use `bills`")
         found = metered(self.timeline, load, export)
-        first, last = self._days(found, None, None)
-        self._check(first, last)
+        first, last = self.days_of(found)
         rows, ends = [], []
         for begin, finish in billing_months(first, last, self.billing.reading_day):
             use = IntervalUse(self.timeline, found, day_number(begin), day_number(finish))

@@ -143,7 +143,9 @@ def _counted(bought: FloatArray, sold: FloatArray, side: str, net: bool) -> Floa
     return bought - sold if net else bought
 
 
-def energy_charges(name: str, pieces: list[Piece], use: Use, days: BillDays, side: str, net: bool) -> Iterator[Charge]:
+def energy_charges(
+    name: str, pieces: list[Piece], use: Use, days: BillDays, *, side: str, net: bool
+) -> Iterator[Charge]:
     """Work out the charges of one line.
 
     Parameters

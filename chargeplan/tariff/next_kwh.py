@@ -15,7 +15,7 @@ from chargeplan.tariff.demand_charges import Demands, floor_kw, powers
 from chargeplan.tariff.energy_charges import Cells, Group, Piece, case_of, groups_of, pieces_of
 from chargeplan.tariff.lines import DemandLine, FloatArray
 from chargeplan.tariff.rates import CARRIED, MARKET, MINIMUM, Rates
-from chargeplan.tariff.usage import IntervalUse
+from chargeplan.tariff.usage import IntervalUse, Metered
 
 
 def next_kwh_array(desk: BillDesk, load: Any, export: Any, known: Known) -> FloatArray:
@@ -36,11 +36,14 @@ def next_kwh_array(desk: BillDesk, load: Any, export: Any, known: Known) -> Floa
         Amount per kWh by which the unrounded bill of the interval's billing month would rise. At a
         kink, such as the limit of a tier, what the next kWh costs.
     """
-    found = metered(desk.timeline, load, export)
+    return next_kwh_metered(desk, metered(desk.timeline, load, export), known)
+
+
+def next_kwh_metered(desk: BillDesk, found: Metered, known: Known) -> FloatArray:
+    """Give the price of one more kWh in every interval; the same from arrays."""
     result = np.zeros(found.start_s.size)
     exact = desk.billing.model_copy(update={"rounding": "none"})
-    first, last = desk._days(found, None, None)
-    desk._check(first, last)
+    first, last = desk.days_of(found)
     for begin, finish in billing_months(first, last, desk.billing.reading_day):
         use = IntervalUse(desk.timeline, found, day_number(begin), day_number(finish))
         maker = desk.maker(use, begin, finish, known)

@@ -342,7 +342,7 @@ class Tariff:
         known = known_from(
             opening, demand_kw, power_factor=power_factor, contracted_kw=contracted_kw, contracted_a=contracted_a
         )
-        return self._desk.one(load, start, end, export=export, known=known, months=months)
+        return self.desk.one(load, start, end, export=export, known=known, months=months)
 
     def bills(
         self,
@@ -369,7 +369,7 @@ class Tariff:
         known = known_from(
             opening, demand_kw, power_factor=power_factor, contracted_kw=contracted_kw, contracted_a=contracted_a
         )
-        return self._desk.many(load, start, end, export, known)
+        return self.desk.many(load, start, end, export, known)
 
     def bill_table(self, load: pd.DataFrame, export: pd.DataFrame | None = None) -> pd.DataFrame:
         """Work out the monthly totals of many households at once.
@@ -386,7 +386,7 @@ class Tariff:
         """
         from chargeplan.tariff.billing import Known
 
-        return self._desk.table(load, export, Known())
+        return self.desk.table(load, export, Known())
 
     def next_kwh(
         self, load: pd.Series[float], *, export: pd.Series[float] | None = None, opening: Carried | None = None
@@ -411,11 +411,12 @@ class Tariff:
         from chargeplan.tariff.next_kwh import next_kwh_array
 
         return pd.Series(
-            next_kwh_array(self._desk, load, export, known_from(opening)), index=load.index, name="price_per_kwh"
+            next_kwh_array(self.desk, load, export, known_from(opening)), index=load.index, name="price_per_kwh"
         )
 
     @property
-    def _desk(self) -> BillDesk:
+    def desk(self) -> BillDesk:
+        """Where the bills of the sheet are made."""
         from chargeplan.tariff.bills import BillDesk
 
         return BillDesk(self.sheet, self.timeline)

@@ -50,9 +50,11 @@ def _keeps_later_use(line: EnergyLine, alone: bool) -> bool:
     """Tell whether more use never moves other use to a cheaper tier.
 
     Where tiers fall, a cheap kWh early in the month moves a dear one of a later period past the limit; only a line that
-    costs the same at all times is free of that.
+    costs the same at all times is free of that. Losses are charged at the last tier reached, in whichever period.
     """
-    if len(line.cases) > 1:
+    if not line.tiered:
+        return True
+    if len(line.cases) > 1 or line.counts == "losses":
         return False
     price = line.cases[0].price
     rises = bool((np.diff(price, axis=0) >= 0).all())

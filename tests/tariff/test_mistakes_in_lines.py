@@ -57,8 +57,8 @@ def messages_of(text):
             "wattage: 1",
             "1: `wattage` is not known here; known are accept, adders, billing, called, checks, clock, components, "
             "contracted, credits, currency, demand, effective, export, export_components, fixed, holidays, losses, "
-            "market, minimum, name, net_metering, notes, overrides, periods, power_factor, price_season_by, price_seasons, "
-            "price_unit, prices, seasons, source, taxes, timezone, until, versions",
+            "market, minimum, name, net_metering, notes, overrides, periods, power_factor, price_season_by, "
+            "price_seasons, price_unit, prices, seasons, source, taxes, timezone, until, versions",
         ),
         ("adders: {a: {hours: 00:00-06:00}}", "10: there is no price; add for example `price: 0.05`, per kWh"),
         ("adders: {'a, b': {hours: 00:00-06:00}}", f"10: a, b: `a, b` {NAME}"),

@@ -1,0 +1,84 @@
+"""What the rest of the house uses: it decides which tier of the bill the car's energy falls in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chargeplan.clock import DAY_S, IntArray, day_number, day_of_number
+from chargeplan.tariff import Tariff
+
+PriceArray = Callable[[IntArray, int], NDArray[np.float64]]
+
+
+@dataclass(frozen=True)
+class HouseUse:
+    """Energy of the house in the billing months at hand.
+
+    Parameters
+    ----------
+    so_far_kwh : float
+        What was bought since the last reading, the car included.
+    per_day_kwh : float
+        What is expected on each day to come, without the car.
+    """
+
+    so_far_kwh: float
+    per_day_kwh: float
+
+
+def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | PriceArray:
+    """Give the prices a plan should reckon with at an instant.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        The rate at home.
+    house : HouseUse or None
+        What the house uses; None prices every kWh as the first of its bill.
+    now_s : int
+        UTC seconds.
+
+    Returns
+    -------
+    Tariff or callable
+        The tariff as it is known then; or, where a house is given, the price of one more kWh in every
+        slot, by the tiers, minimum and taxes of the bill that the house would have without the car.
+        Charges for the highest power are left out.
+    """
+    from datetime import UTC, datetime
+
+    known = tariff.as_known(datetime.fromtimestamp(now_s, UTC))
+    if house is None:
+        return known
+
+    def prices(start_s: IntArray, step_s: int) -> NDArray[np.float64]:
+        return _next_kwh(known, house, now_s, start_s, step_s)
+
+    return prices
+
+
+def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, start_s: IntArray, step_s: int) -> NDArray[np.float64]:
+    from chargeplan.tariff.bill_days import add_months, billing_months
+    from chargeplan.tariff.billing import Known
+    from chargeplan.tariff.next_kwh import next_kwh_metered
+    from chargeplan.tariff.usage import Metered
+
+    timeline = tariff.timeline
+    reading_day = tariff.sheet.billing.reading_day
+    today = day_of_number(int(timeline.local(np.array([now_s]))[0][0]))
+    last = day_of_number(int(timeline.local(start_s[-1:] + step_s - 1)[0][0]))
+    first = today.replace(day=reading_day)
+    first = first if first <= today else add_months(first, -1)
+    end = billing_months(last, add_months(last, 2), reading_day)[0][1]
+    begin_s, end_s = timeline.clock.day_start_s(first), timeline.clock.day_start_s(day_of_number(day_number(end) + 1))
+    grid = np.arange(begin_s, end_s, step_s, dtype=np.int64)
+    kwh = np.full(grid.size, house.per_day_kwh * step_s / DAY_S)
+    past = grid < now_s
+    kwh[past] = house.so_far_kwh / max(1, int(past.sum()))
+    metered = Metered.build(timeline, grid, step_s, kwh[:, None], np.zeros((grid.size, 1)))
+    price = next_kwh_metered(tariff.desk, metered, Known(demand_kw=0.0))
+    return np.asarray(price[np.clip((start_s - begin_s) // step_s, 0, price.size - 1)])
