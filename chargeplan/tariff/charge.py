@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -48,7 +48,16 @@ class Charge:
 
     def rounded(self, decimals: int | None, rule: str = "half up") -> Charge:
         """Round the amount."""
-        return replace(self, amount=rounded(self.amount, decimals, rule))
+        return self if decimals is None else self._with(rounded(self.amount, decimals, rule), self.version)
+
+    def without_version(self) -> Charge:
+        """Leave the version out."""
+        return self._with(self.amount, "") if self.version else self
+
+    def _with(self, amount: FloatArray, version: str) -> Charge:
+        # Many times faster than dataclasses.replace, and this is done for every item of every bill.
+        same = self.name, self.kind, self.quantity, self.unit, self.price
+        return Charge(*same, amount, self.period, self.season, self.tier, self.place, version)
 
 
 def sum_of(charges: list[Charge], households: int) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,6 +169,15 @@ def energy_charges(
         Unrounded, one for every period, season, tier and price.
     """
     found: dict[tuple[str, str, int, float], Charge] = {}
+    if not any(piece.line.tiered for piece in pieces):
+        for piece in pieces:
+            present, bought, sold = use.sums(piece.version, piece.line.table)
+            kwh = _counted(bought, sold, side, net and piece.line.counts != "bought")
+            factor = _factor(piece) - (piece.line.counts == "losses")
+            for cell in np.flatnonzero(present & piece.line.charged.reshape(-1)):
+                _collect(found, name, piece, int(cell), by_tier=kwh[cell][None] * factor, side=side)
+        yield from _with_versions(found, pieces)
+        return
     for group in groups_of(pieces, use, days):
         cells = Cells.build(group, use, side, net)
         if not cells.keys:
@@ -314,7 +323,7 @@ def _with_versions(found: dict[tuple[str, str, int, float], Charge], pieces: Ite
     labels = [key[:3] for key in found]
     for key, charge in found.items():
         several = labels.count(key[:3]) > 1
-        yield charge if several else replace(charge, version="")
+        yield charge if several else charge.without_version()
 
 
 def market_charges(timeline: Timeline, use: Use, side: str, net: bool) -> Iterator[Charge]:

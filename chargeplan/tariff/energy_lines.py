@@ -173,9 +173,6 @@ class LineMaker:
             what = "both `hours` and `periods` are given"
             self.complaints.add((*path, "periods"), what, "keep one of them")
         if given.hours is not None:
-            if given.prices is not None:
-                what = "a line with `hours` has one price"
-                self.complaints.add((*path, "prices"), what, "write `price:`, or give `periods:` in place of `hours:`")
             hours: dict[str, tuple[Window, ...] | None] = {APPLIES: given.hours, "otherwise": None}
             return self.maker.add(hours, given.seasons, (*path, "hours")), True
         if given.periods is not None or given.seasons is not None:

@@ -182,9 +182,11 @@ class TotalUse:
         result = []
         for side, given in (("bought", self._bought), ("sold", self._sold)):
             cells = np.zeros((seasons, periods, 1))
-            named = [name for name in given if name in hours.periods]
-            for name in named or [name for name in given if not name or name in self._main]:
-                kwh = given[name]
+            chosen = {name: kwh for name, kwh in given.items() if name in hours.periods}
+            chosen = chosen or {name: kwh for name, kwh in given.items() if not name or name in self._main}
+            if given and not chosen:
+                chosen = {"": np.sum(list(given.values()), axis=0)}
+            for name, kwh in chosen.items():
                 if kwh[here].any():
                     np.add.at(cells[:, self._column(name, version, table, side), 0], season, kwh[here])
             result.append(cells.reshape(-1, 1))

@@ -137,7 +137,7 @@ def test_each_command_of_the_table_runs(invoke, row):
     words = command_line(
         spans(row[0])[0].replace("[HOUSEHOLD]", "demo").replace("SHEET", "flat").replace("FILE...", "flat")
     )
-    words = ["half-hours" if word == "OLD" else "two-period" if word == "[NEW]" else word for word in words]
+    words = ["two-period" if word == "OLD" else "summer-peak" if word == "[NEW]" else word for word in words]
     now = ["--now", "2026-11-25 20:00"] if words[0] in ("tonight", "days") else []
     assert invoke(*words, *now).exit_code == 0
 

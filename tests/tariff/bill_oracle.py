@@ -8,7 +8,7 @@ version, season, period and tier; `Oracle.settle` works out from items the lines
 import math
 import re
 from collections import defaultdict
-from datetime import UTC, timedelta
+from datetime import UTC, date, timedelta
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
@@ -28,6 +28,7 @@ class Cell(NamedTuple):
     season: str = ""
     tier: int = 0
     version: str = ""
+    price: Fraction = Fraction(0)
 
 
 @lru_cache(maxsize=10_000)
@@ -51,7 +52,8 @@ class Oracle(CalendarOracle):
     def times(self, per, days):
         """How often something per day, month ... counts for some days of the bill."""
         months = sum(self.month_of_day[day] for day in days)
-        return {"day": len(days), "30 days": Fraction(len(days), 30), "month": months, "year": months / 12}[per]
+        years = sum(Fraction(1, (date(day.year + 1, 1, 1) - date(day.year, 1, 1)).days) for day in days)
+        return {"day": len(days), "30 days": Fraction(len(days), 30), "month": months, "year": years}[per]
 
     # -------------------------------------------------------------------------------------------------- prices per kWh
 
