@@ -170,12 +170,7 @@ def energy_charges(
     """
     found: dict[tuple[str, str, int, float], Charge] = {}
     if not any(piece.line.tiered for piece in pieces):
-        for piece in pieces:
-            present, bought, sold = use.sums(piece.version, piece.line.table)
-            kwh = _counted(bought, sold, side, net and piece.line.counts != "bought")
-            factor = _factor(piece) - (piece.line.counts == "losses")
-            for cell in np.flatnonzero(present & piece.line.charged.reshape(-1)):
-                _collect(found, name, piece, int(cell), by_tier=kwh[cell][None] * factor, side=side)
+        _collect_untiered(found, name, pieces, use, side=side, net=net)
         yield from _with_versions(found, pieces)
         return
     for group in groups_of(pieces, use, days):
@@ -189,6 +184,24 @@ def energy_charges(
         for (piece, cell), by_tier in zip(cells.keys, counted, strict=True):
             _collect(found, name, piece, cell, by_tier=by_tier, side=side)
     yield from _with_versions(found, pieces)
+
+
+def _collect_untiered(
+    found: dict[tuple[str, str, int, float], Charge],
+    name: str,
+    pieces: list[Piece],
+    use: Use,
+    *,
+    side: str,
+    net: bool,
+) -> None:
+    """Collect the charges of a line that costs the same however much is used."""
+    for piece in pieces:
+        present, bought, sold = use.sums(piece.version, piece.line.table)
+        kwh = _counted(bought, sold, side, net and piece.line.counts != "bought")
+        share = _factor(piece) - (piece.line.counts == "losses")
+        for cell in np.flatnonzero(present & piece.line.charged.reshape(-1)).tolist():
+            _collect(found, name, piece, cell, by_tier=kwh[cell][None] * share, side=side)
 
 
 def _factor(piece: Piece) -> float:

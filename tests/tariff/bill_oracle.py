@@ -146,6 +146,7 @@ class Oracle(CalendarOracle):
         ]
 
     def charge(self, cells, key, sign, limits, form, pieces):
+        """Charge kWh that share one running total."""
         total = sum(piece[4] for piece in pieces)
         bounds = [*limits, math.inf]
         reached = next(n for n, bound in enumerate(bounds) if total <= bound)
@@ -161,9 +162,9 @@ class Oracle(CalendarOracle):
                     inside = kwh * (Fraction(tier == reached) if form == "all units" else share)
                 if inside:
                     price = prices[min(tier, len(prices) - 1)]
-                    cells[Cell(*key, period, season, tier + 1 if limits else 0, self.version(day))] += (
-                        sign * inside * price
-                    )
+                    number_ = tier + 1 if limits else 0
+                    cell = Cell(*key, period, season, number_, self.version(day), price * self.scale)
+                    cells[cell] += sign * inside * price
             so_far += kwh
 
     # ------------------------------------------------------------------------------------- fixed charges and demand
@@ -192,24 +193,24 @@ class Oracle(CalendarOracle):
                 if isinstance(value, dict) and "by_use" in value:
                     amounts, limits, _ = tiers_of(value["by_use"])
                     reached = sum(bought > limit * self.month_count for limit in limits)
-                    amount = amounts[reached] * self.times(value["per"], days)
+                    price = amounts[reached]
+                    amount = price * self.times(value["per"], days)
                 else:
                     long = value if isinstance(value, dict) else {"charge": value}
                     price, unit, per = charge(long["charge"])
                     amount = price * self.contracted(terms, unit, long.get("contracted")) * self.times(per, days)
                     amount *= percent(long["unused"]) if "unused" in long and bought == 0 else 1
-                cells[Cell(name, "fixed", version=self.version(days[0]))] += amount
+                cells[Cell(name, "fixed", version=self.version(days[0]), price=price)] += amount
 
     def demand(self, cells, rows, step_min):
+        """Charge the highest powers: each season and each version has its own."""
         for terms, days in self.spans("demand"):
             for name, line in terms["demand"].items():
-                table = line.get("prices", line.get("price"))
                 parts = {}
                 for day in days:
                     season = self.price_season(day, line.get("seasons"))
-                    keyed = isinstance(table, dict) and season in table
-                    parts.setdefault(season if keyed else "", []).append(day)
-                for season, its_days in parts.items():
+                    parts.setdefault((season, self.first_of_version(day)), []).append(day)
+                for (season, _), its_days in parts.items():
                     self.one_demand(cells, name, line, season, its_days, rows, step_min)
 
     def one_demand(self, cells, name, line, season, days, rows, step_min):
@@ -251,7 +252,8 @@ class Oracle(CalendarOracle):
             for tier, (low, high) in enumerate(pairwise([0, *limits, math.inf])):
                 inside = max(0, min(kw, high) - low)
                 amount = prices[tier] * inside * self.times(line.get("per", "month"), days)
-                cells[Cell(name, "demand", period, season, tier + 1 if limits else 0, self.version(days[0]))] += amount
+                number_ = tier + 1 if limits else 0
+                cells[Cell(name, "demand", period, season, number_, self.version(days[0]), prices[tier])] += amount
 
     def least_demand(self, name, text, terms):
         """Read ``5 kW``, or ``65 % of the last 12 months in winter`` of the billed demands before."""

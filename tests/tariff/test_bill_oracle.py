@@ -38,24 +38,41 @@ RELATED = ("minimum", "credit", "tax", "carried")
 
 
 def covers(item, cell):
-    """Tell whether a printed item stands for a cell."""
-    mine = (item.period, item.season, item.tier, item.version)
-    theirs = (cell.period, cell.season, cell.tier, cell.version)
-    return (item.name, item.kind) == (cell.name, cell.kind) and all(
-        not own or own == other for own, other in zip(mine, theirs, strict=True)
+    """Tell whether a printed item may stand for a cell: what its label says is true of the cell."""
+    mine, theirs = (item.period, item.season), (cell.period, cell.season)
+    return (
+        (item.name, item.kind) == (cell.name, cell.kind)
+        and (item.tier in (0, cell.tier) or cell.tier == 0)
+        and all(not own or own == other for own, other in zip(mine, theirs, strict=True))
     )
+
+
+def items_of(items, cell, cells):
+    """Find the item that a cell belongs to; of several, the one with its price; of equal ones, in the order of time."""
+    found = [item for item in items if covers(item, cell)]
+    if len(found) > 1 and cell.tier == 0:
+        found = [item for item in found if item.tier < 2]
+    if len(found) > 1:
+        found = [item for item in found if item.price == pytest.approx(float(cell.price), rel=1e-9)] or found
+    if len(found) > 1:  # the label of the fewest cells
+        most = max(sum(map(bool, (item.period, item.season))) for item in found)
+        found = [item for item in found if sum(map(bool, (item.period, item.season))) == most]
+    if len(found) > 1:
+        alike = [other.version for other in cells if other._replace(version="") == cell._replace(version="")]
+        found = found[alike.index(cell.version) :]
+    return found
 
 
 def check_items(oracle, bill, cells):
     """Compare the items that depend on no other line; return them with their exact amounts."""
     items = [item for item in bill.items if item.kind not in RELATED]
-    sums = dict.fromkeys(items, Fraction(0))
+    sums = [Fraction(0)] * len(items)
     for cell, amount in cells.items():
-        its_items = [item for item in items if covers(item, cell)]
-        assert len(its_items) == 1 or amount == 0, f"{cell} of {float(amount)} is in {its_items}"
-        for item in its_items[:1]:
-            sums[item] += amount
-    return [(item, amount) for item, amount in sums.items()]
+        found = items_of(items, cell, cells)
+        assert found or amount == 0, f"{cell} of {float(amount)} is in no item"
+        if found:
+            sums[next(n for n, item in enumerate(items) if item is found[0])] += amount
+    return list(zip(items, sums, strict=True))
 
 
 def check_bill(sheet, bill, cells, oracle, credit=Fraction(0)):
