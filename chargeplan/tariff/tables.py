@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Final
 
 import numpy as np
 
-from chargeplan.errors import FileError, InputError
+from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.reading import KeyPath
 from chargeplan.tariff.calendar import MINUTES, SEVERAL, Calendar, DayTable, PeriodHours, find_fault
 from chargeplan.tariff.calendar_models import CalledKind, Holidays
-from chargeplan.tariff.called import CalledDays, CallLimits, parse_notice
+from chargeplan.tariff.called import CalledDays, CallLimits, called_name, parse_notice
 from chargeplan.tariff.complaints import Complaints
-from chargeplan.tariff.dated_files import beside, read_called_days
+from chargeplan.tariff.dated_files import beside, read_called_rows
 from chargeplan.tariff.dates import MONTHS, weekday_of
 from chargeplan.tariff.holiday_set import HolidaySet, country_dates
 from chargeplan.tariff.lines import PeriodTable
 from chargeplan.tariff.price_arrays import ALL_HOURS, is_reserved
 from chargeplan.tariff.seasons import SeasonDays, Seasons
 from chargeplan.tariff.sheet import Terms
+from chargeplan.tariff.windows import kind_key
 from chargeplan.units import clock_text
 
 #: Day number taken as the beginning where a sheet gives no date: 2024-01-01, a leap year.
@@ -183,13 +185,13 @@ class TableMaker:
                 self.complaints.add(path, f"nothing says which days are {name}", "add `days:` or `file:`")
             if kind.file is not None:
                 try:
-                    rows = read_called_days(beside(self.complaints.document.file, kind.file))
-                    dates += [day for day, called in rows if called.strip().lower() in ("", name.lower())]
+                    dates += self._days_in_file(kind.file, name, kinds)
                 except FileError as error:
                     self.complaints.mistakes += [m for m in error.mistakes if m not in self.complaints.mistakes]
                 except InputError as error:
                     self.complaints.add_error((*path, "file"), error)
             try:
+                called_name(name)
                 notice = None if kind.notice is None else parse_notice(kind.notice)
                 limits = CallLimits.parse(kind.only_on, kind.only_in, kind.never_on, kind.at_most)
             except InputError as error:
@@ -198,11 +200,27 @@ class TableMaker:
             unknown = kind.unknown == "called"
             called = CalledDays(name, frozenset(dates), unknown, notice, None, limits, holidays, self.timezone)
             for position, what, remedy in called.complaints(dates):
-                listed = position is not None and position < len(kind.days)
-                where: KeyPath = ("days", position) if listed and position is not None else ("file",)
+                where: KeyPath = () if position is None else ("file",)
+                if position is not None and position < len(kind.days):
+                    where = ("days", position)
                 self.complaints.add((*path, *where), what, remedy)
             found.append(called)
         return tuple(found)
+
+    def _days_in_file(self, file: str, name: str, kinds: Mapping[str, CalledKind]) -> list[date]:
+        """List the days of one kind in a file that something else writes."""
+        path = beside(self.complaints.document.file, file)
+        known = {kind_key(kind): kind for kind in kinds}
+        dates = []
+        for row in read_called_rows(path):
+            if row.kind and kind_key(row.kind) not in known:
+                what = f"`{row.kind[:40]}` is no kind of called days of the sheet"
+                mistake = Mistake(str(path), row.line, 1, what, f"known are {', '.join(kinds)}")
+                if mistake not in self.complaints.mistakes:
+                    self.complaints.mistakes.append(mistake)
+            elif not row.kind or known[kind_key(row.kind)] == name:
+                dates.append(row.day)
+        return dates
 
     # ------------------------------------------------------------------------------------------------ hours
 
@@ -223,14 +241,14 @@ class TableMaker:
                         what = f"`{season}` is not a season of this sheet"
                         self.complaints.add((*path, name), what, f"known are {known}")
                         good = False
-                fault = window.unknown_day([kind.name for kind in self.called])
+                fault = window.unknown_day(list(self.terms.called or {}))
                 if fault is not None and not self.complaints.is_broken("called"):
                     what, _, remedy = fault.partition("; ")
                     self.complaints.add((*path, name), f"{name}: {what}", remedy)
                     good = False
                 uses_holidays = window.on.holidays or window.except_.holidays
-                unknown = self.holidays is None or self.complaints.is_broken("holidays")
-                if uses_holidays and not self.holidays and not unknown:
+                # An explicit empty list says that there are none; utilities print the words all the same.
+                if uses_holidays and self.terms.holidays is None and not self.complaints.is_broken("holidays"):
                     what = f"`{window.text}` speaks of holidays, but the sheet names none"
                     remedy = "add `holidays:`, for example `holidays: {country: US}`, or leave the word out"
                     self.complaints.add((*path, name), what, remedy)

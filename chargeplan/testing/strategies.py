@@ -179,7 +179,7 @@ class _Sheet:
             line["counts"] = draw(st.sampled_from(["use with losses", "losses", "use"]))
         if self.net and self.has("losses", 5):
             line["counts"] = "bought"
-        if tiered and self.has("all units", 4) and "cases" not in line and not self.net:
+        if " up to " in str(line) and self.has("all units", 4) and "cases" not in line and not self.net:
             line["tiers"] = "all units"
         if self.has("line rounding", 6):
             line["rounding"] = draw(st.sampled_from(["half up", "down", "none"]))

@@ -50,10 +50,14 @@ class Oracle(CalendarOracle):
     """A sheet as plain data, and how it bills."""
 
     def times(self, per, days):
-        """How often something per day, month ... counts for some days of the bill."""
-        months = sum(self.month_of_day[day] for day in days)
-        years = sum(Fraction(1, (date(day.year + 1, 1, 1) - date(day.year, 1, 1)).days) for day in days)
-        return {"day": len(days), "30 days": Fraction(len(days), 30), "month": months, "year": years}[per]
+        """How often something per day, month ... counts for some days of the bill: a share by their number."""
+        share = Fraction(len(days), self.count)
+        return {
+            "day": len(days),
+            "30 days": Fraction(len(days), 30),
+            "month": self.month_count * share,
+            "year": self.year_count * share,
+        }[per]
 
     # -------------------------------------------------------------------------------------------------- prices per kWh
 
@@ -275,8 +279,9 @@ class Oracle(CalendarOracle):
         """
         self.past_kw, self.billed_kw = dict(past_kw), {}
         self.start, self.end = start, end
-        self.month_of_day = self.months(start, end)
-        self.count, self.month_count = len(self.month_of_day), sum(self.month_of_day.values())
+        dates = [start + n * ONE_DAY for n in range((end - start).days + 1)]
+        self.count, self.month_count = len(dates), self.months(start, end)
+        self.year_count = sum(Fraction(1, (date(day.year + 1, 1, 1) - date(day.year, 1, 1)).days) for day in dates)
         part_min = math.gcd(step_min, grid_min)
         parts = step_min // part_min
         pieces = []
@@ -352,7 +357,7 @@ class Oracle(CalendarOracle):
             months = [MONTHS.index(month[:3].lower()) + 1 for month in names(text.split(" in ")[1])]
             return number(text.split()[0]) if self.end.month in months else Fraction(0)
         price, _, per = charge(text)
-        return price * self.times(per, self.month_of_day)
+        return price * self.times(per, range(self.count))
 
     def carried(self, sums, kinds, credit):
         """Give what is carried into the bill or out of it, from lines that count what was bought less what was sold."""

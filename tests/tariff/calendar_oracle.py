@@ -147,6 +147,11 @@ class CalendarOracle:
         self.terms(day)
         return self.days[day][1]
 
+    def first_of_version(self, day):
+        """Find the first day of the version in force, whatever overrides it."""
+        firsts = [version["from"] for version in self.sheet.get("versions", ())]
+        return max((first for first in firsts if first <= day.isoformat()), default="")
+
     @cache  # noqa: B019 - an oracle lives as long as its test
     def is_holiday(self, day):
         holidays = self.sheet.get("holidays", [])
@@ -248,27 +253,26 @@ class CalendarOracle:
 
     # ------------------------------------------------------------------------------------------- months and amounts
 
-    def whole_month_after(self, day):
-        return (day.replace(day=1) + 32 * ONE_DAY).replace(day=day.day)
-
     def months(self, start, end):
-        """Share the months of a bill among its days; ``end`` is its last day. The sum is how many months it has."""
-        dates = [start + n * ONE_DAY for n in range((end - start).days + 1)]
-        if "whole_month" in self.billing and 27 <= len(dates) <= 34:
-            return dict.fromkeys(dates, Fraction(1, len(dates)))
-        groups = {}  # by the reading day with which the month of a day began
-        for day in dates:
-            groups.setdefault(self.month_begun(day), []).append(day)
-        found = {}
-        for first, days in groups.items():
-            for day in days:
-                length = (self.whole_month_after(day.replace(day=1)) - day.replace(day=1)).days
-                length = {"days": length, "30 days": 30, "none": len(days)}[self.billing["proration"]]
-                whole = (days[0], days[-1] + ONE_DAY) == (first, self.whole_month_after(first))
-                found[day] = Fraction(1, len(days) if whole else length)
-        return found
+        """Count the months of a bill; ``end`` is its last day. Months run from any day to the one before it."""
+        days = (end - start).days + 1
+        if "whole_month" in self.billing and 27 <= days <= 34:
+            return Fraction(1)
+        count = 0
+        while self.months_later(start, count + 1) <= end + ONE_DAY:
+            count += 1
+        rest = self.months_later(start, count)
+        days = (end + ONE_DAY - rest).days
+        if days and self.billing["proration"] == "none":
+            return Fraction(count + 1)
+        length = 30 if self.billing["proration"] == "30 days" else self.month_length(rest)
+        return count + Fraction(days, length)
 
-    def month_begun(self, day):
-        while day.day != self.billing["reading_day"]:
-            day -= ONE_DAY
-        return day
+    @staticmethod
+    def month_length(day):
+        return ((day.replace(day=1) + 32 * ONE_DAY).replace(day=1) - day.replace(day=1)).days
+
+    def months_later(self, day, count):
+        month = (day.month - 1 + count) % 12 + 1
+        first = date(day.year + (day.month - 1 + count) // 12, month, 1)
+        return first.replace(day=min(day.day, self.month_length(first)))
