@@ -201,8 +201,10 @@ class BillMaker:
     def _contract(self, line: FixedLine, rates: Rates) -> float:
         if not line.charge.of:
             return 1.0
+        # Contracts are stated in kW; apparent power follows from the power factor.
+        factor = (self.known.power_factor or rates.power_factor) if line.charge.of == "kVA" else 1.0
         if line.contracted is not None:
-            return line.contracted
+            return line.contracted / factor
         given = self.known.contracted_a if line.charge.of == "A" else self.known.contracted_kw
         own = rates.contracted_a if line.charge.of == "A" else rates.contracted_kw
         value = given if given is not None else own
@@ -212,7 +214,7 @@ class BillMaker:
                 f"`{line.name}` is charged per {line.charge.of} of contract, which is not known; say it in the sheet, "
                 f"as `contracted: {{{what}: ...}}`, or give it with the use"
             )
-        return value
+        return value / factor
 
     def _credits(self, rates: Rates) -> Iterator[Charge]:
         for line in rates.credits:

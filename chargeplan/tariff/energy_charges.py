@@ -97,6 +97,9 @@ class Cells:
         Energy of each.
     order : tuple of arrays or None
         For every charged interval in time order its position in `keys`, and its energy.
+    in_time : bool
+        Whether the running total decides on tiers interval by interval; under net metering the net
+        total is shared in proportion.
     where : list of int arrays
         Positions of these intervals within their version, piece by piece.
     """
@@ -104,6 +107,7 @@ class Cells:
     keys: list[tuple[Piece, int]]
     kwh: FloatArray
     order: tuple[IntArray, FloatArray] | None
+    in_time: bool = True
     where: list[tuple[int, IntArray]] = field(default_factory=list)
 
     @classmethod
@@ -133,8 +137,9 @@ class Cells:
                 where.append((piece.version, kept))
         joined = np.vstack(sums) if sums else np.zeros((0, 1))
         if not orders:
-            return cls(keys, joined, None)
-        return cls(keys, joined, (np.concatenate([o[0] for o in orders]), np.vstack([o[1] for o in orders])), where)
+            return cls(keys, joined, None, False)
+        joined_order = np.concatenate([order[0] for order in orders]), np.vstack([order[1] for order in orders])
+        return cls(keys, joined, joined_order, not net, where)
 
 
 def _counted(bought: FloatArray, sold: FloatArray, side: str, net: bool) -> FloatArray:
@@ -227,7 +232,7 @@ def _in_tiers(cells: Cells, group: Group, factor: FloatArray) -> FloatArray:
         part = result[:, number * tiers : (number + 1) * tiers]
         if not limits.size:
             part[:, 0] = np.where(chosen, kwh, 0.0)
-        elif cells.order is None or len(cells.keys) == 1 or (cells.order[1] < 0).any():
+        elif cells.order is None or len(cells.keys) == 1 or not cells.in_time:
             part[:, : limits.size + 1] = np.where(chosen, in_proportion(kwh, limits), 0.0)
         else:
             code, flow = cells.order

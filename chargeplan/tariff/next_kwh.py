@@ -151,7 +151,7 @@ class _Slope:
             ],
             axis=1,
         )
-        if limits.size and len(cells.keys) > 1 and not (flow < 0).any():
+        if limits.size and len(cells.keys) > 1 and cells.in_time:
             after = np.cumsum(flow * factor[code])
             slope = price[np.searchsorted(limits, after, side="right"), code]
             for tier, limit in enumerate(limits):
@@ -213,8 +213,9 @@ class _Slope:
         """Work out what a kWh changes in the credit that is used, carried or settled."""
         if self.last.net is None:
             return np.zeros_like(netted)
-        kinds = [charge for charge in self.worked.charges if charge.kind == "energy"]
-        total = float(sum_of(kinds, 1)[0])
+        outside = {line.name for line in self.last.bought if line.counts == "bought"}
+        counted = [charge for charge in self.worked.charges if charge.kind == "energy" and charge.name not in outside]
+        total = float(sum_of(counted, 1)[0])
         before = self.maker.known.carried.credit
         offsets = total < 0 or total < before
         if self.last.net.carry == "nothing":

@@ -29,6 +29,7 @@ class Cell(NamedTuple):
     tier: int = 0
     version: str = ""
     price: Fraction = Fraction(0)
+    rounding: str = ""
 
 
 @lru_cache(maxsize=10_000)
@@ -160,14 +161,15 @@ class Oracle(CalendarOracle):
             prices = self.cell(table, season, period)[0]
             for tier, (low, high) in enumerate(pairwise([Fraction(0), *bounds])):
                 inside = max(Fraction(0), min(so_far + kwh, high) - max(so_far, low)) if kwh > 0 else Fraction(0)
-                if form == "all units" or "net_metering" in self.sheet:
+                if form == "all units" or "net_metering" in self.sheet or self.in_proportion:
                     # The net total decides: shared among the pieces; a surplus is at the price of the first tier.
                     share = max(Fraction(0), min(total, high) - low) / total if total > 0 else Fraction(tier == 0)
                     inside = kwh * (Fraction(tier == reached) if form == "all units" else share)
                 if inside:
                     price = prices[min(tier, len(prices) - 1)]
                     number_ = tier + 1 if limits else 0
-                    cell = Cell(*key, period, season, number_, self.version(day), price * self.scale)
+                    rounding = self.lines(self.terms(day))[key].get("rounding", "")
+                    cell = Cell(*key, period, season, number_, self.version(day), price * self.scale, rounding)
                     cells[cell] += sign * inside * price
             so_far += kwh
 
@@ -220,24 +222,27 @@ class Oracle(CalendarOracle):
     def one_demand(self, cells, name, line, season, days, rows, step_min):
         terms = self.terms(days[0])
         table = line.get("prices", line.get("price"))
-        row = self.rows(table, season)
+        keys = (
+            {*table, *(key for row in table.values() if isinstance(row, dict) for key in row)}
+            if isinstance(table, dict)
+            else set()
+        )
+        by_period = bool(keys & set(terms.get("periods") or ()))
         length = max(step_min, int(line.get("interval", "60 min").split()[0]))
-        energy = {period: defaultdict(Fraction) for period in (row if isinstance(row, dict) else ("",))}
+        energy = defaultdict(lambda: defaultdict(Fraction))  # period -> interval -> kWh
         for instant, bought, _ in rows:
             local = self.clock(instant)
             day, minute = local.date(), 60 * local.hour + local.minute
             if day not in days:
                 continue
             seasons = line.get("seasons", terms.get("seasons"))
-            period = (
-                self.period(line["periods"], day, minute, seasons)
-                if "periods" in line
-                else self.sheet_period(day, minute)
-            )
+            period = self.sheet_period(day, minute) if by_period else ""
+            if "periods" in line:
+                period = self.period(line["periods"], day, minute, seasons)
             if "hours" in line and not self.in_window(line["hours"], day, minute, seasons):
                 continue
             offset = local - instant.replace(tzinfo=None)
-            energy[period if isinstance(row, dict) else ""][day, offset, minute // length] += bought
+            energy[period][day, offset, minute // length] += bought
         for period, found in energy.items():
             power = {key: kwh * 60 / length for key, kwh in found.items()}
             highest = {}
@@ -271,13 +276,14 @@ class Oracle(CalendarOracle):
 
     # --------------------------------------------------------------------------------------------------- the bill
 
-    def cells(self, rows, step_min, grid_min, start, end, past_kw=()):
+    def cells(self, rows, step_min, grid_min, start, end, past_kw=(), in_proportion=False):
         """Work out all lines that depend on no other line.
 
         ``rows`` are (instant in UTC, kWh bought, kWh sold); ``grid_min`` divides every boundary of the sheet;
-        ``past_kw`` are the last days and billed demands of up to twelve bills before, by name.
+        ``past_kw`` are the last days and billed demands of up to twelve bills before, by name; ``in_proportion`` says
+        that the order of time is not known within the bill, so that each tier is shared among all.
         """
-        self.past_kw, self.billed_kw = dict(past_kw), {}
+        self.past_kw, self.billed_kw, self.in_proportion = dict(past_kw), {}, in_proportion
         self.start, self.end = start, end
         dates = [start + n * ONE_DAY for n in range((end - start).days + 1)]
         self.count, self.month_count = len(dates), self.months(start, end)
@@ -296,12 +302,9 @@ class Oracle(CalendarOracle):
         self.surplus = sum(row[2] - row[1] for row in rows)
         return cells
 
-    def rounded(self, amount, name, total=False):
+    def rounded(self, amount, rounding="", total=False):
         """Round an item as the sheet says."""
-        way = {"each line": "half up"}.get(self.billing["rounding"], "none")
-        lines = self.lines(self.terms(self.end))
-        line = lines.get((name, "energy")) or lines.get((name, "export")) or {}
-        way = line.get("rounding", way)
+        way = rounding or {"each line": "half up"}.get(self.billing["rounding"], "none")
         if total:
             way = "half up" if self.billing["rounding"] == "total" else "none"
         unit = Fraction(1, 10 ** self.billing["decimals"])
@@ -313,32 +316,33 @@ class Oracle(CalendarOracle):
         return (math.floor(abs(amount) / unit + Fraction(1, 2)) * unit) * (1 if amount >= 0 else -1)
 
     def settle(self, items, credit=Fraction(0)):
-        """Work out the lines that depend on others; items are (name, kind, exact amount). Returns lines and total."""
+        """Work out the lines that depend on others; items are (name, kind, exact amount, own rounding)."""
         self.ties = []
         kinds, sums = {}, defaultdict(Fraction)
-        for name, kind, amount in items:
+        for name, kind, amount, rounding in items:
             kinds[name] = kind
-            sums[name] += self.rounded(amount, name)
+            sums[name] += self.rounded(amount, rounding)
         terms = self.terms(self.end)
+        if "net_metering" in self.sheet:
+            self.carry(sums, kinds, credit)
         if any("minimum" in self.terms(self.start + n * ONE_DAY) for n in range(self.count)):
             self.minimum(kinds, sums)
         taxes, credits_ = terms.get("taxes", {}), terms.get("credits", {})
 
         def amount_of(name):
             if name == "charges":
-                return sum(sums[line] for line, kind in kinds.items() if kind in CHARGES)
+                # Taxes are due on what is left after a credit is carried on, or was carried here.
+                return sum(sums[line] for line, kind in kinds.items() if kind in CHARGES) + sums["carried"]
             if name in taxes and name not in sums:
                 rate, _, of = taxes[name].partition(" of ")
-                sums[name] = self.rounded(percent(rate) * sum(map(amount_of, names(of or "charges"))), name)
+                sums[name] = self.rounded(percent(rate) * sum(map(amount_of, names(of or "charges"))))
             if name in credits_ and name not in sums:
-                sums[name] = self.rounded(-self.credit(credits_[name], amount_of), name)
+                sums[name] = self.rounded(-self.credit(credits_[name], amount_of))
             return sums[name]
 
         for name in (*credits_, *taxes):
             amount_of(name)
-        if "net_metering" in self.sheet:
-            sums["carried"] = self.carried(sums, kinds, credit)
-        return sums, self.rounded(sum(sums.values()), "", total=True)
+        return sums, self.rounded(sum(sums.values()), total=True)
 
     def minimum(self, kinds, sums):
         least, of = Fraction(0), None
@@ -347,8 +351,9 @@ class Oracle(CalendarOracle):
             price, _, per = charge(long["charge"])
             least, of = least + price * self.times(per, days), long.get("of")
         counted = [name for name, kind in kinds.items() if (name in of if of else kind in CHARGES)]
+        counted += [] if of else ["carried"]
         kinds["minimum"] = "minimum"
-        sums["minimum"] = self.rounded(max(Fraction(0), least - sum(sums[name] for name in counted)), "minimum")
+        sums["minimum"] = self.rounded(max(Fraction(0), least - sum(sums[name] for name in counted)))
 
     def credit(self, text, amount_of):
         if "%" in text:
@@ -359,8 +364,8 @@ class Oracle(CalendarOracle):
         price, _, per = charge(text)
         return price * self.times(per, range(self.count))
 
-    def carried(self, sums, kinds, credit):
-        """Give what is carried into the bill or out of it, from lines that count what was bought less what was sold."""
+    def carry(self, sums, kinds, credit):
+        """Add what is carried into the bill or out of it, from lines that count what was bought less what was sold."""
         way = {"carry": "money", "true_up": "Dec", "surplus": "lost"} | self.sheet["net_metering"]
         lines = self.lines(self.terms(self.end))
         counted = [
@@ -368,14 +373,15 @@ class Oracle(CalendarOracle):
         ]
         net = sum(sums[name] for name in counted)
         self.left = max(Fraction(0), credit - net) if way["carry"] == "money" else Fraction(0)
-        item = -min(credit, net) if net >= 0 else -net
-        if MONTHS[self.end.month - 1] == way["true_up"].lower():
-            if way["surplus"] == "paid":
-                item -= self.left
-            elif way["surplus"] != "lost":
-                item -= self.rounded(max(Fraction(0), self.surplus) * number(way["surplus"]), "carried")
-            self.left = Fraction(0)
-        return item
+        sums["carried"] = -min(credit, net) if net >= 0 else -net
+        # A bill that ends within a billing month is followed by another one that may end in the same month.
+        is_last = (self.end + ONE_DAY).day == self.billing["reading_day"]
+        if MONTHS[self.end.month - 1] == way["true_up"].lower() and is_last:
+            due = self.left if way["surplus"] == "paid" else Fraction(0)
+            if way["surplus"] not in ("paid", "lost"):
+                due = max(Fraction(0), self.surplus) * number(way["surplus"])
+            sums["surplus"] = self.rounded(-due)
+            self.left = self.surplus = Fraction(0)
 
 
 def rows_of(load, export=None):

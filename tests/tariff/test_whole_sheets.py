@@ -75,27 +75,33 @@ def test_an_override_replaces_the_schedule_and_ends():
     tariff = read_tariff(
         HEAD + "effective: 2021-01-01\nperiods: {peak: 08:00-20:00, off: rest}\nprices: {peak: 0.3, off: 0.1}\n"
         "versions: [{from: 2022-02-01, prices: {peak: 0.4, off: 0.2}}]\n"
-        "overrides:\n  - {from: 2022-01-18, days: 21, prices: 0.082}\n  - {from: 2022-03-01, to: 2022-03-01, period: off}\n"
+        "overrides:\n  - {from: 2022-01-18, days: 21, prices: 0.082}\n"
+        "  - {from: 2022-03-01, to: 2022-03-01, period: off}\n"
     )
 
     def at(day):
         return tariff.prices(day, f"{day} 23:00", "1 h").unique().tolist()
 
-    assert [at(day) for day in ("2022-01-17", "2022-01-18", "2022-02-07", "2022-02-08", "2022-03-01", "2022-03-02")] == [
+    days = ("2022-01-17", "2022-01-18", "2022-02-07", "2022-02-08", "2022-03-01", "2022-03-02")
+    assert [at(day) for day in days] == [
         [0.1, 0.3], [0.082], [0.082], [0.2, 0.4], [0.2], [0.2, 0.4],
     ]  # fmt: skip
 
 
 def test_overrides_that_cannot_be():
     """An end before the beginning, an overlap, an unknown period, both ways to say the end."""
-    text = HEAD + "prices: 1\noverrides:\n" + "".join(
-        f"  - {{{one}}}\n"
-        for one in (
-            "from: 2022-01-18, to: 2022-01-01, prices: 2",
-            "from: 2022-02-01, days: 10, prices: 2",
-            "from: 2022-02-10, days: 2, prices: 3",
-            "from: 2022-03-01, days: 1, to: 2022-03-02, prices: 3",
-            "from: 2022-04-01, days: 1, period: peak",
+    text = (
+        HEAD
+        + "prices: 1\noverrides:\n"
+        + "".join(
+            f"  - {{{one}}}\n"
+            for one in (
+                "from: 2022-01-18, to: 2022-01-01, prices: 2",
+                "from: 2022-02-01, days: 10, prices: 2",
+                "from: 2022-02-10, days: 2, prices: 3",
+                "from: 2022-03-01, days: 1, to: 2022-03-02, prices: 3",
+                "from: 2022-04-01, days: 1, period: peak",
+            )
         )
     )
     with pytest.raises(FileError) as error:
@@ -105,9 +111,7 @@ def test_overrides_that_cannot_be():
 
 def test_a_bill_across_two_versions_without_intervals():
     """100 kWh over 45 days, the price changes after 15: 33.33 and 66.67 kWh, as utilities split it by days."""
-    tariff = read_tariff(
-        HEAD + "effective: 2026-01-01\nprices: 0.30\nversions: [{from: 2026-04-16, prices: 0.60}]\n"
-    )
+    tariff = read_tariff(HEAD + "effective: 2026-01-01\nprices: 0.30\nversions: [{from: 2026-04-16, prices: 0.60}]\n")
     bill = tariff.bill(100, start="2026-04-01", end=date(2026, 5, 15))
     assert [(item.version, round(item.quantity, 2), str(item.amount)) for item in bill.items] == [
         ("2026-01-01", 33.33, "10.00"),
