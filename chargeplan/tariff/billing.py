@@ -134,7 +134,7 @@ class BillMaker:
             BillItem(
                 charge.name,
                 charge.kind,
-                as_decimal(float(charge.amount[0]), decimals),
+                as_decimal(float(charge.amount[0]), charge.digits(decimals)),
                 float(charge.quantity[0]),
                 charge.unit or currency,
                 charge.price,

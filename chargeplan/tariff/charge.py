@@ -50,6 +50,12 @@ class Charge:
         """Round the amount."""
         return self if decimals is None else self._with(rounded(self.amount, decimals, rule), self.version)
 
+    def digits(self, decimals: int | None) -> int | None:
+        """Tell how many digits after the point the amount has; None where a line is left unrounded."""
+        if decimals is None or abs(float(self.amount[0]) - float(rounded(self.amount, decimals)[0])) > 1e-9:
+            return None
+        return decimals
+
     def without_version(self) -> Charge:
         """Leave the version out."""
         return self._with(self.amount, "") if self.version else self

@@ -93,11 +93,13 @@ def _table(draw: st.DrawFn, seasons: Sequence[str], periods: Sequence[str], tier
 class _Sheet:
     """What has been decided of a sheet: names that its lines may use."""
 
-    def __init__(self, draw: st.DrawFn, features: Sequence[str]) -> None:
+    def __init__(self, draw: st.DrawFn, features: Sequence[str], grid_min: int | None) -> None:
         self.draw = draw
         self.features = frozenset(features)
         self.net = self.has("net metering")
-        self.grid = 60 if "demand" in self.features else draw(st.sampled_from([60, 60, 30, 15, 5]))
+        # Demand is measured in whole intervals, so its hours begin with one.
+        drawn = st.just(60) if "demand" in self.features else st.sampled_from([60, 60, 30, 15, 5])
+        self.grid = grid_min or draw(drawn)
         self.seasons: tuple[str, ...] = ()
         self.price_seasons: tuple[str, ...] = ()
         self.periods: tuple[str, ...] = ()
@@ -308,13 +310,15 @@ class _Sheet:
 
 
 @st.composite
-def sheets(draw: st.DrawFn, features: Sequence[str] = FEATURES) -> dict[str, Any]:
+def sheets(draw: st.DrawFn, features: Sequence[str] = FEATURES, *, grid_min: int | None = None) -> dict[str, Any]:
     """Draw rate sheets as plain data.
 
     Parameters
     ----------
     features : sequence of str
         What may occur, from `FEATURES`. Fewer make sheets that are easier to read.
+    grid_min : int, optional
+        Minutes that divide every time of day of the periods, a divisor of 60; drawn without.
 
     Returns
     -------
@@ -334,7 +338,7 @@ def sheets(draw: st.DrawFn, features: Sequence[str] = FEATURES) -> dict[str, Any
     """
     if unknown := sorted(set(features) - set(FEATURES)):
         raise InputError(f"`{unknown[0]}` is not a feature of sheets; known are {', '.join(FEATURES)}")
-    made = _Sheet(draw, features)
+    made = _Sheet(draw, features, grid_min)
     zone = draw(st.sampled_from(ZONES))
     sheet: Plain = {"name": "Drawn", "currency": "USD", "timezone": zone}
     if made.has("cents", 4):

@@ -22,7 +22,7 @@ from chargeplan.tariff import read_tariff
 from chargeplan.testing.strategies import FEATURES, loads, midnight, sheets
 
 #: Examples per theme; more for a long run by hand.
-EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "110"))
+EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "60"))
 SLOW = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 CALENDAR = ("periods", "seasons", "holidays", "versions", "overrides", "clock", "price seasons", "called")
 THEMES = {
@@ -113,7 +113,7 @@ def count_events(sheet, load, bill, oracle):
         event("bill crosses a version or an override")
     if len({start.utcoffset() for start in load.index.tz_convert(sheet["timezone"])}) > 1:
         event("bill crosses a clock change")
-    if max(item.tier for item in bill.items) > 1:
+    if max((item.tier for item in bill.items), default=0) > 1:
         event("a second tier is reached")
     for word in ("all units", "cases", "with losses", "starting", "own", "% of", "by_use", "unused", "at_least", "UTC"):
         if word in str(sheet):
