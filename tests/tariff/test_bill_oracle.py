@@ -22,7 +22,7 @@ from chargeplan.tariff import read_tariff
 from chargeplan.testing.strategies import FEATURES, loads, midnight, sheets
 
 #: Examples per theme; more for a long run by hand.
-EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "60"))
+EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "25"))
 SLOW = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 CALENDAR = ("periods", "seasons", "holidays", "versions", "overrides", "clock", "price seasons", "called")
 THEMES = {

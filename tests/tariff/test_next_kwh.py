@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from chargeplan.tariff import read_tariff
 from chargeplan.testing.strategies import loads, sheets
 
-EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "60"))
+EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "25"))
 SLOW = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 STEP_KWH = 1 / 1024
 THEMES = {
