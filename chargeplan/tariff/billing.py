@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
 
 import numpy as np
 
@@ -270,8 +269,3 @@ class BillMaker:
 
 def _same(one: FixedLine, other: FixedLine) -> bool:
     return replace(one, place="") == replace(other, place="")
-
-
-def covered(first: date, last: date) -> int:
-    """Count the days of a bill."""
-    return (last - first).days + 1

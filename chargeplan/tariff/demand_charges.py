@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from chargeplan.clock import DAY_S, IntArray, day_of_number
+from chargeplan.clock import DAY_S, IntArray
 from chargeplan.errors import InputError
 from chargeplan.tariff.bill import Carried
 from chargeplan.tariff.bill_days import BillDays, add_months
@@ -168,8 +168,3 @@ def floor_kw(line: DemandLine, last: date, carried: Carried) -> float:
         if since <= day < last and line.floor.season in ("", season)
     ]
     return line.floor.share * max(past, default=0.0)
-
-
-def last_day(use: Use) -> date:
-    """Date of the last day of a bill."""
-    return day_of_number(int(use.day[-1]))

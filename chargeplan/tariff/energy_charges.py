@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chargeplan.clock import IntArray, day_of_number
 from chargeplan.errors import InputError
@@ -370,9 +369,3 @@ def market_charges(timeline: Timeline, use: Use, side: str, net: bool) -> Iterat
 def case_of(cases: tuple[Case, ...], season: int, scale: float, total: float) -> Case:
     """Find the case that prices a bill with some total use."""
     return next((case for case in cases if total <= case.up_to[season] * scale + 1e-9), cases[-1])
-
-
-def charged_slots(codes: IntArray, line: EnergyLine) -> NDArray[np.bool_]:
-    """Tell which intervals a line charges."""
-    charged: NDArray[np.bool_] = line.charged.reshape(-1)[codes]
-    return charged

@@ -10,13 +10,12 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from chargeplan.clock import FIRST_YEAR, LAST_YEAR, zone
 from chargeplan.errors import InputError
 from chargeplan.tariff.dates import DayRule
+from chargeplan.tariff.phrases import MAX_AMOUNT
 from chargeplan.tariff.windows import JOINING_WORDS
 
 ParsedT = TypeVar("ParsedT")
 #: No phrase of the language is longer than this; reading much longer ones takes very long.
 MAX_TEXT: Final = 300
-#: Prices per kWh, charges and percentages beyond this are refused.
-MAX_AMOUNT: Final = 100_000.0
 
 
 class Part(BaseModel):
@@ -66,14 +65,6 @@ def _date(value: str) -> date:
     if not FIRST_YEAR <= rule.numbers[0] <= LAST_YEAR:
         raise InputError(f"{value} is out of range; write a date of the years {FIRST_YEAR} to {LAST_YEAR}")
     return rule.dates(rule.numbers[0])[0]
-
-
-def read_amount(digits: str) -> float:
-    """Read a number that a phrase holds, unless it is beyond `MAX_AMOUNT`."""
-    amount = float(digits)
-    if abs(amount) > MAX_AMOUNT:
-        raise InputError(f"`{digits[:40]}` is out of range; it must be between -100,000 and 100,000")
-    return amount
 
 
 def text_schema(description: str, *examples: str) -> WithJsonSchema:

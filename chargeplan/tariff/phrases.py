@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from chargeplan.errors import InputError
-from chargeplan.tariff.dates import MONTHS, month_of
+from chargeplan.tariff.dates import month_of
 
 Per = Literal["day", "month", "year"]
 TierPer = Literal["day", "month", "30 days", "year"]
@@ -302,6 +302,3 @@ _RATCHET = re.compile(
     r"(\d+(?:\.\d+)?)\s*%\s+of\s+(?:the\s+)?(?:highest\s+of\s+)?(?:the\s+)?last\s+(\d{1,2})\s+months?(?:\s+in\s+(.+))?\Z",
     re.ASCII | re.IGNORECASE,
 )
-
-#: Names of the months as credits may be printed, for messages.
-MONTH_WORDS: Final = tuple(month.capitalize() for month in MONTHS)

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from chargeplan.clock import IntArray, day_of_number, local_datetimes
+from chargeplan.clock import IntArray, local_datetimes
 from chargeplan.errors import InputError
 from chargeplan.tariff.calendar import MINUTES
 from chargeplan.tariff.lines import (
@@ -273,8 +273,3 @@ class Slots:
             width = len(self.rates.tables[table].periods)
             self._cells[table] = (self.season(table) * width)[self.since] + self.period(table)
         return self._cells[table]
-
-
-def first_date(rates: Rates) -> str:
-    """Write the first day of a version."""
-    return day_of_number(rates.first_day).isoformat()
