@@ -35,7 +35,7 @@ BILL = Bill(
     730.5,
     120,
     ("the demand is taken from hourly data, so it may be lower than the meter's",),
-    Carried(3.5, {("energy", "peak"): 12.25}, 40, {"on-peak demand": ((date(2022, 6, 30), "summer", 8.0),)}),
+    Carried(3.5, 40, {"on-peak demand": ((date(2022, 6, 30), "summer", 8.0),)}),
 )
 
 NAMES = st.text("abcdefghij -", min_size=1, max_size=12).map(str.strip).filter(bool)
