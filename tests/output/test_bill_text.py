@@ -45,7 +45,7 @@ city tax                  of 136.82      5 %    6.84
 
 Total                                         129.06
 
-Credit carried to the next bill: 3.50 USD and 12.25 kWh
+Credit carried to the next bill: 3.50 USD
 
 Note: the demand is taken from hourly data, so it may be lower than the meter's"""
     )
