@@ -101,7 +101,7 @@ def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = 
     {'hours': '16:00-21:00'}
     """
     name = os.fspath(source)
-    content = _decode(name, _content(Path(name)) if text is None else text)
+    content = _decode(name, file_content(Path(name), MAX_BYTES, "a YAML file") if text is None else text)
     try:
         _measure(name, content)
         node = yaml.compose(content, Loader=_Loader)
@@ -130,12 +130,33 @@ def _one_line(text: str) -> str:
     return "".join(character if character.isprintable() else " " for character in text)
 
 
-def _content(path: Path) -> bytes:
+def file_content(path: Path, max_bytes: int, wanted: str) -> bytes:
+    """Read a file, but not much more of it than is allowed.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    max_bytes : int
+        The most that is allowed; a longer file gives one byte more.
+    wanted : str
+        What to name instead of a folder, as in ``a YAML file``.
+
+    Returns
+    -------
+    bytes
+        What the file holds.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read.
+    """
     if os.path.exists(path) and not os.path.isfile(path):
-        raise FileError([Mistake(str(path), 1, 1, "this is not a file", "name a YAML file")])
+        raise FileError([Mistake(str(path), 1, 1, "this is not a file", f"name {wanted}")])
     try:
         with path.open("rb") as stream:
-            content = stream.read(MAX_BYTES + 1)
+            content = stream.read(max_bytes + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise FileError([Mistake(str(path), 1, 1, f"cannot read the file: {reason}", "check the name")]) from None

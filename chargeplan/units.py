@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import date
 from typing import Final
 
 from chargeplan.errors import InputError
@@ -146,6 +147,37 @@ def time_of_day(value: object) -> int:
         if int(match[2]) < 60 and minutes <= 1440:
             return minutes
     raise InputError(f"{value if isinstance(value, str) else repr(value)} is not a time of day; write 00:00 to 24:00")
+
+
+def calendar_date(value: date | str) -> date:
+    """Read a date.
+
+    Parameters
+    ----------
+    value : datetime.date or str
+        ``2026-07-04``.
+
+    Returns
+    -------
+    datetime.date
+        The date.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+
+    Examples
+    --------
+    >>> calendar_date("2026-07-04")
+    datetime.date(2026, 7, 4)
+    """
+    if isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(str(value))
+    except ValueError:
+        raise InputError(f"`{str(value)[:60]}` is not a date; write for example 2026-07-04") from None
 
 
 def clock_text(minutes: int) -> str:

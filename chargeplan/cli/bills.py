@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import main
-from chargeplan.cli.printing import form_options, print_csv, print_json, read_date
+from chargeplan.cli.printing import form_options, print_csv, print_json
 from chargeplan.errors import InputError
-from chargeplan.units import quantity
+from chargeplan.units import calendar_date, quantity
 
 if TYPE_CHECKING:
     from chargeplan.tariff import Tariff
@@ -45,7 +45,7 @@ def bill(sheet: str, file: str | None, each: bool, where: bool, form: str | None
     from chargeplan.tariff import load_tariff
 
     terms = _terms(options)
-    days = {name: read_date(options[key]) for name, key in _DAYS.items() if options[key] is not None}
+    days = {name: calendar_date(options[key]) for name, key in _DAYS.items() if options[key] is not None}
     if (file is None) == (not options["use"]):
         raise InputError("say what was used: either --use 700 --from 2022-06-01 --to 2022-06-30, or --load load.csv")
     if file is None:

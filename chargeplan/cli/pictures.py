@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import main
-from chargeplan.cli.printing import print_json, read_date
+from chargeplan.cli.printing import print_json
 from chargeplan.cli.sheets import shipped_path
 from chargeplan.errors import InputError
-from chargeplan.units import quantity
+from chargeplan.units import calendar_date, quantity
 
 if TYPE_CHECKING:
     from chargeplan.tariff.changed_bills import BillChange
@@ -103,7 +103,7 @@ def _bills(found: Difference, use: str | None, file: str | None) -> BillChange |
 
 
 def _date(text: str | None) -> date | None:
-    return None if text is None else read_date(text)
+    return None if text is None else calendar_date(text)
 
 
 def _year(year: int) -> int:

@@ -1,14 +1,11 @@
-"""What the commands share: how they print, and how they read what is typed."""
+"""What the commands share: how they print."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
 from typing import Any
 
 import click
-
-from chargeplan.errors import InputError
 
 
 def form_options(command: Any) -> Any:
@@ -41,11 +38,3 @@ def print_csv(header: Iterable[str], rows: Iterable[Iterable[object]]) -> None:
     writer.writerow(header)
     writer.writerows(rows)
     click.echo(text.getvalue(), nl=False)
-
-
-def read_date(text: str) -> date:
-    """Read a date that was typed."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"`{text}` is not a date; write for example 2026-07-04") from None

@@ -9,8 +9,9 @@ from datetime import UTC, datetime
 import click
 
 from chargeplan.cli.entry import FINE, MISTAKE, main
-from chargeplan.cli.printing import complain, form_options, print_csv, print_json, read_date
+from chargeplan.cli.printing import complain, form_options, print_csv, print_json
 from chargeplan.errors import FileError, Mistake
+from chargeplan.units import calendar_date
 
 
 @main.command()
@@ -32,7 +33,7 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> No
 
     tariff = load_tariff(sheet)
     if day is not None:
-        chosen = read_date(day)
+        chosen = calendar_date(day)
     else:
         now_s = int(datetime.now(UTC).timestamp()) if now is None else instant_s(now, tariff.timezone)
         chosen = day_of_number(int(local_seconds(tariff.timezone, np.array([now_s]))[0]) // DAY_S)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,20 +51,32 @@ def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | Pri
         slot, by the tiers, minimum and taxes of the bill that the house would have without the car.
         Charges for the highest power are left out.
     """
-    from datetime import UTC, datetime
-
     known = tariff.as_known(datetime.fromtimestamp(now_s, UTC))
     if house is None:
         return known
 
+    # A plan asks for the same months again and again: for every stay, and for what it is compared with.
+    months = lru_cache(maxsize=8)(partial(_next_kwh, known, house, now_s))
+
     def prices(start_s: IntArray, step_s: int) -> NDArray[np.float64]:
-        return _next_kwh(known, house, now_s, start_s, step_s)
+        last = int(known.timeline.local(start_s[-1:] + step_s - 1)[0][0])
+        begin_s, price = months(billing_month_end(known, last), step_s)
+        return np.asarray(price[np.clip((start_s - begin_s) // step_s, 0, price.size - 1)])
 
     return prices
 
 
-def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, start_s: IntArray, step_s: int) -> NDArray[np.float64]:
+def billing_month_end(tariff: Tariff, day: int) -> date:
+    """Find the last day of the billing month of a day number."""
     from chargeplan.tariff.bill_days import add_months, billing_months
+
+    first = day_of_number(day)
+    return billing_months(first, add_months(first, 2), tariff.sheet.billing.reading_day)[0][1]
+
+
+def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, end: date, step_s: int) -> tuple[int, NDArray[np.float64]]:
+    """Price one more kWh in every slot from the last reading to the end of a billing month."""
+    from chargeplan.tariff.bill_days import add_months
     from chargeplan.tariff.billing import Known
     from chargeplan.tariff.next_kwh import next_kwh_metered
     from chargeplan.tariff.usage import Metered
@@ -70,15 +84,12 @@ def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, start_s: IntArray, st
     timeline = tariff.timeline
     reading_day = tariff.sheet.billing.reading_day
     today = day_of_number(int(timeline.local(np.array([now_s]))[0][0]))
-    last = day_of_number(int(timeline.local(start_s[-1:] + step_s - 1)[0][0]))
     first = today.replace(day=reading_day)
     first = first if first <= today else add_months(first, -1)
-    end = billing_months(last, add_months(last, 2), reading_day)[0][1]
     begin_s, end_s = timeline.clock.day_start_s(first), timeline.clock.day_start_s(day_of_number(day_number(end) + 1))
     grid = np.arange(begin_s, end_s, step_s, dtype=np.int64)
     kwh = np.full(grid.size, house.per_day_kwh * step_s / DAY_S)
     past = grid < now_s
     kwh[past] = house.so_far_kwh / max(1, int(past.sum()))
     metered = Metered.build(timeline, grid, step_s, kwh[:, None], np.zeros((grid.size, 1)))
-    price = next_kwh_metered(tariff.desk, metered, Known(demand_kw=0.0))
-    return np.asarray(price[np.clip((start_s - begin_s) // step_s, 0, price.size - 1)])
+    return begin_s, next_kwh_metered(tariff.desk, metered, Known(demand_kw=0.0))

@@ -16,7 +16,7 @@ from chargeplan.tariff.demand_charges import Demands
 from chargeplan.tariff.energy_charges import energy_charges, market_charges, pieces_of
 from chargeplan.tariff.lines import FixedLine, FloatArray
 from chargeplan.tariff.net_metering import Net
-from chargeplan.tariff.phrases import Fixed, Per
+from chargeplan.tariff.phrases import Fixed
 from chargeplan.tariff.rates import MINIMUM, Rates
 from chargeplan.tariff.rounding import as_decimal, rounded
 from chargeplan.tariff.sheet import Billing
@@ -59,12 +59,15 @@ class Worked:
         For the next bill; of the first household.
     notes : tuple of str
         What a reader should know.
+    netted : float array, shape (households,)
+        Sum of the lines that count what is bought less what is sold.
     """
 
     charges: list[Charge]
     total: FloatArray
     carried: Carried
     notes: tuple[str, ...]
+    netted: FloatArray
 
 
 @dataclass(eq=False)
@@ -98,11 +101,10 @@ class BillMaker:
         versions = [int(version) for version in np.unique(self.use.version)]
         last = self.timeline.versions[versions[-1]]
         charges: list[Charge] = []
-        netted: list[Charge] = []
+        netted = np.zeros(self.households)
         for charge, net in self._energy(last):
             charges.append(charge)
-            if net:
-                netted.append(charge)
+            netted = netted + charge.amount if net else netted
         charges += [charge.rounded(self.decimals) for charge in self._fixed(versions)]
         demands = Demands(
             self.timeline, self.use, self.days, self.known.demand_kw, self.known.power_factor, self.known.carried
@@ -115,7 +117,7 @@ class BillMaker:
         carried = replace(self.known.carried, demand_kw=past)
         if last.net is not None:
             settling = Net(last.net, self.days, self.use)
-            extra, carried = settling.settle(sum_of(netted, self.households), carried)
+            extra, carried = settling.settle(netted, carried)
             charges += [charge.rounded(self.decimals) for charge in extra]
         charges += [charge.rounded(self.decimals) for charge in self._credits(last)]
         charges += self._derived(last, charges)
@@ -123,7 +125,7 @@ class BillMaker:
         charges.sort(key=lambda charge: order[charge.kind])
         total = sum_of(charges, self.households)
         total = rounded(total, None if self.billing.rounding == "none" else self.billing.decimals)
-        return Worked(charges, total, carried, self._notes(versions))
+        return Worked(charges, total, carried, self._notes(versions), netted)
 
     def bill(self, sheet: str, currency: str) -> Bill:
         """Work the bill out for one household and write it down."""
@@ -187,15 +189,12 @@ class BillMaker:
                 step = np.searchsorted(np.array(line.by_use.limits) * scale, used - 1e-9, side="left")
                 amount = np.array(line.by_use.prices)[step]
             due = np.where(used > 0, 1.0, line.unused_share)
-            quantity = np.full(self.households, self._count(line.charge.per, share) * factor) * due
+            quantity = np.full(self.households, self.days.count(line.charge.per) * share * factor) * due
             versions_of_name = [other.name for other, _, _ in spans].count(line.name)
             label = day_of_number(rates.first_day).isoformat() if versions_of_name > 1 and rates.first_day > 0 else ""
             unit = line.charge.per if not line.charge.of else f"{line.charge.of} x {line.charge.per}"
             price = float(amount[0])
             yield Charge(line.name, "fixed", quantity, unit, price, amount * quantity, place=line.place, version=label)
-
-    def _count(self, per: Per, share: float) -> float:
-        return self.days.count(per) * share
 
     def _contract(self, line: FixedLine, rates: Rates) -> float:
         if not line.charge.of:
@@ -218,7 +217,7 @@ class BillMaker:
     def _credits(self, rates: Rates) -> Iterator[Charge]:
         for line in rates.credits:
             if isinstance(line.credit, Fixed):
-                count, unit = self._count(line.credit.per, 1.0), line.credit.per
+                count, unit = self.days.count(line.credit.per), line.credit.per
             else:
                 count, unit = float(sum(month in line.credit.months for month in self.days.month_ends)), "month"
             if count:
@@ -235,9 +234,10 @@ class BillMaker:
         found = []
         if rates.minimum is not None:
             base = sum((amounts.get(name, zero) for name in rates.minimum.of), zero)
-            least = rates.minimum.charge.amount * self._count(rates.minimum.charge.per, 1.0)
+            count = self.days.count(rates.minimum.charge.per)
+            least = rates.minimum.charge.amount * count
             top_up = np.maximum(0.0, least - base)
-            quantity = np.full(self.households, self._count(rates.minimum.charge.per, 1.0))
+            quantity = np.full(self.households, count)
             charge = Charge(
                 MINIMUM, "minimum", quantity, rates.minimum.charge.per, least, top_up, place=rates.minimum.place
             ).rounded(self.decimals)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from chargeplan.tariff.billing import BillMaker, Known
 from chargeplan.tariff.lines import FloatArray
 from chargeplan.tariff.timeline import Timeline
 from chargeplan.tariff.usage import IntervalUse, Metered, TotalUse, Use
+from chargeplan.units import calendar_date
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,22 +29,6 @@ if TYPE_CHECKING:
 
 #: A load may be this long.
 _MAX_DAYS = 36_600
-
-
-def date_of(value: date | str) -> date:
-    """Read a date.
-
-    Examples
-    --------
-    >>> date_of("2026-07-04")
-    datetime.date(2026, 7, 4)
-    """
-    if isinstance(value, date):
-        return value
-    try:
-        return date.fromisoformat(str(value))
-    except ValueError:
-        raise InputError(f"`{str(value)[:30]}` is not a date; write for example 2026-07-04") from None
 
 
 def is_series(load: object) -> bool:
@@ -141,7 +126,7 @@ def _spread(load: Any, days: IntArray, what: str) -> dict[str, FloatArray]:
         return {str(name): _even(kwh, days.size, what) for name, kwh in load.items()}
     if isinstance(load, Sequence) and not isinstance(load, str):
         result = np.zeros(days.size)
-        starts = [day_number(date_of(day)) - int(days[0]) for day, _ in load]
+        starts = [day_number(calendar_date(day)) - int(days[0]) for day, _ in load]
         if not starts or starts[0] != 0 or any(a >= b for a, b in zip(starts, [*starts[1:], days.size], strict=True)):
             raise InputError("readings must begin with the first day of the bill, and rise; give the first day of each")
         for (_, kwh), begin, end in zip(load, starts, [*starts[1:], days.size], strict=True):
@@ -184,15 +169,15 @@ class BillDesk:
             return IntervalUse(self.timeline, found, day_number(first), day_number(last)), first, last
         if start is None or end is None:
             raise InputError("without intervals a bill needs its first and last day; give `start` and `end`")
-        first, last = date_of(start), date_of(end)
+        first, last = calendar_date(start), calendar_date(end)
         self._check(first, last)
         return totals(self.timeline, first, last, load, export), first, last
 
     def days_of(self, found: Metered, start: Any = None, end: Any = None) -> tuple[date, date]:
         """Find first and last day of a load, or of a part of it."""
         begins, ends = day_of_number(int(found.day[0])), day_of_number(int(found.day[-1]))
-        first = begins if start is None else date_of(start)
-        last = ends if end is None else date_of(end)
+        first = begins if start is None else calendar_date(start)
+        last = ends if end is None else calendar_date(end)
         if first < begins or last > ends:
             raise InputError(
                 f"the load covers {begins} to {ends}, not {first} to {last}; give more of it, or other days"
@@ -224,7 +209,7 @@ class BillDesk:
         for begin, finish in billing_months(first, last, self.billing.reading_day):
             use = IntervalUse(self.timeline, found, day_number(begin), day_number(finish))
             bill = self.maker(use, begin, finish, known).bill(self.sheet.name, self.sheet.currency)
-            known = Known(known.demand_kw, known.power_factor, known.contracted_kw, known.contracted_a, bill.carried)
+            known = replace(known, carried=bill.carried)
             bills.append(bill)
         return Bills(tuple(bills))
 
@@ -241,7 +226,7 @@ class BillDesk:
         for begin, finish in billing_months(first, last, self.billing.reading_day):
             use = IntervalUse(self.timeline, found, day_number(begin), day_number(finish))
             worked = self.maker(use, begin, finish, known).work()
-            known = Known(known.demand_kw, known.power_factor, known.contracted_kw, known.contracted_a, worked.carried)
+            known = replace(known, carried=worked.carried)
             rows.append(worked.total)
             ends.append(finish)
         columns = load.columns if hasattr(load, "columns") else None

@@ -18,6 +18,7 @@ import numpy as np
 
 from chargeplan.clock import FIRST_YEAR, LAST_YEAR
 from chargeplan.errors import FileError, InputError, Mistake
+from chargeplan.reading import file_content
 from chargeplan.tariff.market import LARGEST_PRICE, MarketPrices
 
 MAX_CALLED_BYTES: Final = 1_000_000
@@ -368,14 +369,7 @@ def _price(value: Any, kwh: float) -> float:
 
 def _content(path: Path, max_bytes: int) -> bytes:
     file = str(path)
-    if os.path.exists(path) and not os.path.isfile(path):
-        raise FileError([Mistake(file, 1, 1, "this is not a file", "name a file")])
-    try:
-        with path.open("rb") as stream:
-            content = stream.read(max_bytes + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError([Mistake(file, 1, 1, f"cannot read the file: {reason}", "check the name")]) from None
+    content = file_content(path, max_bytes, "a file")
     if len(content) > max_bytes:
         what = f"the file is larger than {max_bytes // 1_000_000} MB"
         raise FileError([Mistake(file, 1, 1, what, "keep the years that are needed")])

@@ -147,12 +147,8 @@ class Demands:
         return np.asarray(np.maximum.reduceat(kw, first, axis=0).mean(axis=0))
 
     def _billed(self, line: DemandLine, kw: FloatArray, rates: Rates) -> FloatArray:
-        factor = self.power_factor or rates.power_factor
-        if line.unit == "kVA":
-            kw = kw / factor
-        elif line.kva_share:
-            kw = np.maximum(kw, line.kva_share * kw / factor)
-        return np.maximum(kw, floor_kw(line, self.days.last, self.carried))
+        times = line.billed_per_kw(self.power_factor or rates.power_factor)
+        return np.maximum(kw * times, floor_kw(line, self.days.last, self.carried))
 
 
 def floor_kw(line: DemandLine, last: date, carried: Carried) -> float:

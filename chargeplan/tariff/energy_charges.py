@@ -181,7 +181,7 @@ def energy_charges(
         cells = Cells.build(group, use, side, net)
         if not cells.keys:
             continue
-        factor = np.array([_factor(piece) for piece, _ in cells.keys])[:, None]
+        factor = np.array([piece.line.with_losses(piece.rates.loss_share) for piece, _ in cells.keys])[:, None]
         counted = _in_tiers(cells, group, factor[:, :, None])
         if any(piece.line.counts == "losses" for piece, _ in cells.keys):
             counted = counted - _in_tiers(cells, group, np.ones((len(cells.keys), 1, 1)))
@@ -203,13 +203,9 @@ def _collect_untiered(
     for piece in pieces:
         present, bought, sold = use.sums(piece.version, piece.line.table)
         kwh = _counted(bought, sold, side, net and piece.line.counts != "bought")
-        share = _factor(piece) - (piece.line.counts == "losses")
+        share = piece.line.counted_share(piece.rates.loss_share)
         for cell in np.flatnonzero(present & piece.line.charged.reshape(-1)).tolist():
             _collect(found, name, piece, cell, by_tier=kwh[cell][None] * share, side=side)
-
-
-def _factor(piece: Piece) -> float:
-    return 1.0 + piece.rates.loss_share if piece.line.counts in ("use with losses", "losses") else 1.0
 
 
 def _in_tiers(cells: Cells, group: Group, factor: FloatArray) -> FloatArray:

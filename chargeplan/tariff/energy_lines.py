@@ -176,21 +176,19 @@ class LineMaker:
             hours: dict[str, tuple[Window, ...] | None] = {APPLIES: given.hours, "otherwise": None}
             return self.maker.add(hours, given.seasons, (*path, "hours")), True
         if given.periods is not None or given.seasons is not None:
-            periods: PeriodHours = given.periods or self.maker.terms.periods or {"all hours": None}
+            periods: PeriodHours = given.periods or self.maker.terms.periods or {ALL_HOURS: None}
             key = "periods" if given.periods is not None else "seasons"
             return self.maker.add(periods, given.seasons, (*path, key)), False
         return 0, False
 
     def demand_table(self, given: Demand, path: KeyPath) -> tuple[int, bool]:
         """Find the table of a demand line; one whose prices name no periods counts all hours alike."""
-        table, only = self.table_of(given, path)
         if given.hours is None and given.periods is None:
-            rows = given.prices.values() if isinstance(given.prices, dict) else ()
-            named = {*(given.prices if isinstance(given.prices, dict) else ())}
-            named |= {name for row in rows if isinstance(row, dict) for name in row}
+            table = given.prices if isinstance(given.prices, dict) else {}
+            named = {*table, *(name for row in table.values() if isinstance(row, dict) for name in row)}
             if not named & set(self.maker.tables[0].periods):
                 return self.maker.add({ALL_HOURS: None}, given.seasons, path), False
-        return table, only
+        return self.table_of(given, path)
 
     def _reader(self, table: int, scale: float | None = None) -> PriceReader:
         hours, occurs = self.maker.tables[table], self.maker.occurs[table]

@@ -1,8 +1,9 @@
 """What a rate sheet may say of the lines of a bill: prices with tiers, charges, demand, credits, taxes."""
 
+from collections.abc import Iterable
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag
+from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
 
 from chargeplan.tariff.calendar_models import Hours, Periods, Seasons
 from chargeplan.tariff.parts import Name, Part, Price, from_text, text_schema
@@ -28,11 +29,21 @@ def _simple_form(value: Any) -> str:
     return "table" if isinstance(value, dict) else "one"
 
 
+def _other_than(keys: Iterable[str]) -> Any:
+    """Say in the JSON Schema that a mapping with such keys is another form, so that only one form fits."""
+    return Field(json_schema_extra={"propertyNames": {"not": {"enum": list(keys)}}})
+
+
 CellText = Annotated[
     Tiers | Share,
     BeforeValidator(lambda value: price_cell(value) if isinstance(value, str) else value),
-    text_schema(
-        "A price in tiers, or a percentage of another period's", "0.098 up to 600 then 0.115", "70 % of off-peak"
+    WithJsonSchema(
+        {
+            "type": "string",
+            "description": "A price in tiers, or a percentage of another period's",
+            "pattern": r"%|\s(up\s+)?to\s.*\sthen\s",
+            "examples": ["0.098 up to 600 then 0.115", "70 % of off-peak"],
+        }
     ),
 ]
 PriceCell = Annotated[
@@ -78,7 +89,7 @@ class Line(Part):
 AnyLine = Annotated[
     Annotated[Price, Tag("one")]
     | Annotated[CellText, Tag("text")]
-    | Annotated[dict[str, Row], Tag("table")]
+    | Annotated[dict[str, Row], Tag("table"), _other_than(LONG_FORM)]
     | Annotated[Line, Tag("long")],
     Discriminator(_form),
 ]
@@ -120,7 +131,9 @@ FixedCharge = Annotated[
 FixedCharges = Annotated[
     Annotated[_FixedText, Tag("one")]
     | Annotated[FixedLong, Tag("long")]
-    | Annotated[dict[Name, FixedCharge], Tag("table"), Field(max_length=MAX_LINES)],
+    | Annotated[
+        dict[Name, FixedCharge], Tag("table"), Field(max_length=MAX_LINES), _other_than(FixedLong.model_fields)
+    ],
     Discriminator(_fixed_form),
 ]
 

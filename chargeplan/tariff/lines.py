@@ -110,10 +110,17 @@ class EnergyLine:
         """Whether the price depends on how much was used."""
         return len(self.cases) > 1 or self.cases[0].price.shape[0] > 1
 
+    def with_losses(self, loss_share: float) -> float:
+        """Give how many kWh are counted for one that is used, or, for a line of losses, for one and its losses."""
+        return 1.0 + loss_share if self.counts in ("use with losses", "losses") else 1.0
+
+    def counted_share(self, loss_share: float) -> float:
+        """Give how many kWh are charged for one that is used, where the price is the same for all."""
+        return loss_share if self.counts == "losses" else self.with_losses(loss_share)
+
     def first_price(self, loss_share: float) -> FloatArray:
         """Give what the first kWh costs, line losses included, by season and period."""
-        factor = {"use with losses": 1 + loss_share, "losses": loss_share}.get(self.counts, 1.0)
-        price: FloatArray = self.cases[0].price[0] * factor
+        price: FloatArray = self.cases[0].price[0] * self.counted_share(loss_share)
         return price
 
 
@@ -161,6 +168,10 @@ class DemandLine:
     unit: str = "kW"
     kva_share: float = 0.0
     floor: Floor | None = None
+
+    def billed_per_kw(self, power_factor: float) -> float:
+        """Give the demand that is billed for one kW of real power."""
+        return 1 / power_factor if self.unit == "kVA" else max(1.0, self.kva_share / power_factor)
 
 
 @dataclass(frozen=True)

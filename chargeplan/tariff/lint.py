@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -78,7 +78,7 @@ def warnings_of(tariff: Tariff, document: Document, today: date | None = None) -
     ...     print(warning)
     a.yaml:1:52: 31 USD per kWh is very dear; if the prices are in cents, add `price_unit: cents` (warning: dear price)
     """
-    found = {finding: None for find in _FINDERS for finding in find(tariff, document)}
+    found = dict.fromkeys((*hour_findings(tariff, document), *calendar_findings(document)))
     if today is not None:
         found |= dict.fromkeys(_expired(tariff, today))
     accepted = [_text(item.get("warning")) for item in _acceptances(document)]
@@ -133,9 +133,6 @@ def _expired(tariff: Tariff, today: date) -> Iterator[Finding]:
             f"the sheet ended on {until}, before today ({today})",
             "find the sheet that follows it, or accept the warning if it is kept as history",
         )
-
-
-_FINDERS: Final[tuple[Callable[[Tariff, Document], Iterator[Finding]], ...]] = (hour_findings, calendar_findings)
 
 
 def _acceptances(document: Document) -> list[dict[str, Any]]:

@@ -13,7 +13,6 @@ from chargeplan.reading import Document, KeyPath
 from chargeplan.tariff.dates import DayRule
 from chargeplan.tariff.lint_finding import Finding
 from chargeplan.tariff.stretches import Stretch, stretches, tariff_of
-from chargeplan.tariff.tariff import Tariff
 from chargeplan.tariff.year_grid import cut_to_years
 from chargeplan.units import clock_text
 
@@ -24,22 +23,19 @@ _SHIFT_DAYS: Final = 7
 _SPAN: Final = re.compile(r"(\d{1,2}):(\d{2})\s*(?:-|–|to)\s*(\d{1,2}):(\d{2})", re.ASCII)
 
 
-def calendar_findings(tariff: Tariff, document: Document) -> Iterator[Finding]:
+def calendar_findings(document: Document) -> Iterator[Finding]:
     """Find holidays that never occur, and windows that miss the half hour by a minute.
 
     Parameters
     ----------
-    tariff : Tariff
-        The sheet.
     document : Document
-        The file it was read from.
+        The file of a sheet; what is written is enough.
 
     Yields
     ------
     Finding
         ``holiday never occurs`` and ``one-minute window``.
     """
-    del tariff  # what is written is enough
     yield from _holidays(document)
     for path, text in _hour_texts(document.data, ()):
         yield from _minutes(path, text)

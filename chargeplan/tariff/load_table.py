@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from chargeplan.errors import FileError, Mistake
+from chargeplan.reading import file_content
 
 MAX_BYTES: Final = 50_000_000
 #: A Parquet file of few bytes may unfold into very many rows.
@@ -110,14 +111,7 @@ def _error(name: str, what: str, remedy: str, line: int = 1) -> FileError:
 
 
 def _content(name: str) -> bytes:
-    if os.path.exists(name) and not os.path.isfile(name):
-        raise _error(name, "this is not a file", "name a CSV or Parquet file")
-    try:
-        with open(name, "rb") as stream:
-            content = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _error(name, f"cannot read the file: {reason}", "check the name") from None
+    content = file_content(Path(name), MAX_BYTES, "a CSV or Parquet file")
     if len(content) > MAX_BYTES:
         raise _error(name, f"the file is larger than {MAX_BYTES // 1_000_000} MB", "cut it into several")
     return content

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,9 +11,8 @@ from chargeplan.clock import day_number
 from chargeplan.tariff.bill_days import billing_months
 from chargeplan.tariff.billing import BillMaker, Known, Worked
 from chargeplan.tariff.bills import BillDesk, metered
-from chargeplan.tariff.charge import sum_of
-from chargeplan.tariff.demand_charges import Demands, floor_kw, powers
-from chargeplan.tariff.energy_charges import Cells, Group, Piece, case_of, groups_of, pieces_of
+from chargeplan.tariff.demand_charges import floor_kw, powers
+from chargeplan.tariff.energy_charges import Cells, Group, case_of, groups_of, pieces_of
 from chargeplan.tariff.lines import DemandLine, FloatArray
 from chargeplan.tariff.rates import CARRIED, MARKET, MINIMUM, Rates
 from chargeplan.tariff.usage import IntervalUse, Metered
@@ -50,7 +50,7 @@ def next_kwh_metered(desk: BillDesk, found: Metered, known: Known) -> FloatArray
         maker.billing = exact
         worked = maker.work()
         result[use.span] = _Slope(maker, use, worked).slope()
-        known = Known(known.demand_kw, known.power_factor, known.contracted_kw, known.contracted_a, worked.carried)
+        known = replace(known, carried=worked.carried)
     parts = found.read_step_s // found.step_s
     return np.asarray(result.reshape(-1, parts).mean(axis=1))
 
@@ -125,7 +125,7 @@ class _Slope:
             self._tiers(own, group, cells)
 
     def _tiers(self, own: FloatArray, group: Group, cells: Cells) -> None:
-        loss = np.array([_loss(piece) for piece, _ in cells.keys])
+        loss = np.array([piece.line.with_losses(piece.rates.loss_share) for piece, _ in cells.keys])
         losses_only = group.pieces[0][0].line.counts == "losses"
         where = np.concatenate([kept + self._where(version).start for version, kept in cells.where])
         code = cells.order[0] if cells.order is not None else np.zeros(0, np.int64)
@@ -176,7 +176,6 @@ class _Slope:
         slots, known = self.use.slots(version), self.maker.known
         if known.demand_kw is not None or slots is None:
             return result
-        demands = Demands(self.use.timeline, self.use, self.maker.days, None, known.power_factor, known.carried)
         found = powers(self.use, version, line.interval_s)
         table = rates.tables[line.table]
         cells = slots.cell(line.table)[found.first]
@@ -194,14 +193,13 @@ class _Slope:
             measured = daily.mean() if line.mean else daily.max()
             highest = np.repeat(daily, np.diff(np.r_[first, kw.size])) if line.mean else np.full(kw.size, daily.max())
             share = 1.0 / daily.size if line.mean else 1.0
-            factor = known.power_factor or rates.power_factor
-            times = 1 / factor if line.unit == "kVA" else max(1.0, line.kva_share / factor)
+            times = line.billed_per_kw(known.power_factor or rates.power_factor)
             if measured * times < floor_kw(line, self.maker.days.last, known.carried):
                 continue
             limits = line.limits[number][np.isfinite(line.limits[number])]
             price = line.price[int(np.searchsorted(limits, measured * times, side="right")), number, period]
             weight = (season == number).sum() / self.use.day.size
-            rise = price * times * share / hours * demands.days.count(line.per) * weight
+            rise = price * times * share / hours * self.maker.days.count(line.per) * weight
             slope = np.zeros(found.first.size)
             slope[inside] = np.where(kw >= highest, rise, 0.0)
             result += slope[block]
@@ -213,9 +211,7 @@ class _Slope:
         """Work out what a kWh changes in the credit that is used, carried or settled."""
         if self.last.net is None:
             return np.zeros_like(netted)
-        outside = {line.name for line in self.last.bought if line.counts == "bought"}
-        counted = [charge for charge in self.worked.charges if charge.kind == "energy" and charge.name not in outside]
-        total = float(sum_of(counted, 1)[0])
+        total = float(self.worked.netted[0])
         before = self.maker.known.carried.credit
         offsets = total < 0 or total < before
         if self.last.net.carry == "nothing":
@@ -227,7 +223,3 @@ class _Slope:
         elif settled and isinstance(self.last.net.surplus, float | int):
             result = result + float(self.last.net.surplus)
         return result
-
-
-def _loss(piece: Piece) -> float:
-    return 1.0 + piece.rates.loss_share if piece.line.counts in ("use with losses", "losses") else 1.0

@@ -208,11 +208,7 @@ class Rates:
             by_table[line.table] = by_table.get(line.table, 0.0) + factor * line.first_price(self.loss_share)
         total = np.zeros(slots.day.size)
         for number, flat in by_table.items():
-            total = (
-                flat.reshape(-1)[slots.cell(number)]
-                if len(by_table) == 1
-                else total + flat.reshape(-1)[slots.cell(number)]
-            )
+            total = total + flat.reshape(-1)[slots.cell(number)]
         if market and self.market is not None:
             total = total + factors[len(self.lines)] * self.market_prices(slots)
         return total

@@ -150,13 +150,6 @@ class Sheet(Terms):
     accept: list[Accepted] = Field([], description="Warnings that have been looked at")
 
 
-def _any_of(schema: Any) -> Any:
-    """Let forms overlap: a table of prices and a line in full are both mappings."""
-    if isinstance(schema, dict):
-        return {"anyOf" if key == "oneOf" else key: _any_of(value) for key, value in schema.items()}
-    return [_any_of(item) for item in schema] if isinstance(schema, list) else schema
-
-
 def sheet_schema() -> dict[str, Any]:
     """Make the JSON Schema of a rate sheet, for editors.
 
@@ -170,5 +163,5 @@ def sheet_schema() -> dict[str, Any]:
     >>> sorted(sheet_schema()["required"])
     ['currency', 'name', 'timezone']
     """
-    schema = _any_of(Sheet.model_json_schema(by_alias=True))
+    schema = Sheet.model_json_schema(by_alias=True)
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

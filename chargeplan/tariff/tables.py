@@ -92,7 +92,7 @@ class TableMaker:
         calendar = Calendar(whole, self.holidays or HolidaySet(), self.called, price_seasons, bill_day)
         if good:
             kinds = tuple(kind.name for kind in self.called)
-            key = (tuple(periods.items()), id(self.terms.seasons) if whole is self.seasons else id(seasons), kinds)
+            key = (tuple(periods.items()), whole.names, kinds)
             table = self.cache.get(key) or self.cache.setdefault(key, DayTable.build(periods, whole, kinds))
             self._check_cover(calendar, table, periods, path)
             occurs = calendar.periods_in_price_season(table)

@@ -90,12 +90,8 @@ class Timeline:
         """
         if start_s.size == 0:
             return np.zeros(0)
-        day, minute = self.local(start_s)
-        part_s = self.part_s(start_s, step_s, minute)
+        start_s, part_s, day, minute = self.cut(start_s, step_s)
         parts = step_s // part_s
-        if parts > 1:
-            start_s = (start_s[:, None] + np.arange(0, step_s, part_s)).reshape(-1)
-            day, minute = self.local(start_s)
         self.check_dates(int(day.min()), int(day.max()))
         if len(self.versions) == 1:
             rates = self.versions[0]
@@ -108,6 +104,28 @@ class Timeline:
                 rates = self.versions[position]
                 result[here] = value(rates, rates.slots(day[here], minute[here], start_s[here], part_s))
         return result.reshape(-1, parts).mean(axis=1) if parts > 1 else result
+
+    def cut(self, start_s: IntArray, step_s: int) -> tuple[IntArray, int, IntArray, IntArray]:
+        """Cut slots into equal parts that no boundary of the sheet divides.
+
+        Parameters
+        ----------
+        start_s : int64 array, shape (n,)
+            UTC seconds, rising.
+        step_s : int
+            Length of each slot.
+
+        Returns
+        -------
+        tuple of (int64 array, int, int64 array, int64 array)
+            Start of every part, their length, and their local day numbers and minutes after midnight.
+        """
+        day, minute = self.local(start_s)
+        part_s = self.part_s(start_s, step_s, minute)
+        if part_s < step_s:
+            start_s = (start_s[:, None] + np.arange(0, step_s, part_s)).reshape(-1)
+            day, minute = self.local(start_s)
+        return start_s, part_s, day, minute
 
     def part_s(self, start_s: IntArray, step_s: int, minute: IntArray) -> int:
         """Find into which equal parts to cut the slots so that no part straddles a boundary."""

@@ -47,12 +47,9 @@ class Metered:
     @classmethod
     def build(cls, timeline: Timeline, start_s: IntArray, step_s: int, bought: FloatArray, sold: FloatArray) -> Metered:
         """Cut intervals at the boundaries of a sheet, each part with its share of the energy."""
-        day, minute = timeline.local(start_s)
-        part_s = timeline.part_s(start_s, step_s, minute)
+        start_s, part_s, day, minute = timeline.cut(start_s, step_s)
         parts = step_s // part_s
         if parts > 1:
-            start_s = (start_s[:, None] + np.arange(0, step_s, part_s)).reshape(-1)
-            day, minute = timeline.local(start_s)
             bought, sold = np.repeat(bought / parts, parts, axis=0), np.repeat(sold / parts, parts, axis=0)
         return cls(start_s, part_s, day, minute, bought, sold, step_s)
 

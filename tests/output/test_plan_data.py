@@ -12,7 +12,8 @@ from household_cases import EXAMPLES, changed, read_sheet, sheets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from chargeplan.cli import _print_csv, _print_json, main
+from chargeplan.cli import main
+from chargeplan.cli.printing import print_csv, print_json
 from chargeplan.household import load_household, plan_days, plan_tonight, read_household
 from chargeplan.output.data import plan_data, plan_rows, prices_data, prices_rows
 from chargeplan.output.json_schema import SCHEMAS
@@ -49,7 +50,7 @@ def test_what_is_no_number_is_not_printed():
     """RFC 8259, 6: infinity and NaN are not JSON, so printing them is an error rather than a broken document."""
     for value in (float("nan"), float("inf")):
         with pytest.raises(ValueError, match="not JSON compliant"):
-            _print_json({"cost": value})
+            print_json({"cost": value})
 
 
 def check(name, data):
@@ -203,7 +204,7 @@ def test_names_with_commas_and_quotes_in_csv():
     plan = plan_days(read_household(text), 2, soc="55 %", now="2026-11-25 20:00")
     runner = CliRunner()
     with runner.isolation() as (out, *_):
-        _print_csv(*plan_rows(plan))
+        print_csv(*plan_rows(plan))
         printed = out.getvalue().decode()
     rows = list(csv.reader(io.StringIO(printed), strict=True))
     assert {len(row) for row in rows} == {len(PLAN_HEADER)}
