@@ -106,11 +106,8 @@ class BillMaker:
             charges.append(charge)
             netted = netted + charge.amount if net else netted
         charges += [charge.rounded(self.decimals) for charge in self._fixed(versions)]
-        demands = Demands(
-            self.timeline, self.use, self.days, self.known.demand_kw, self.known.power_factor, self.known.carried
-        )
         past = dict(self.known.carried.demand_kw)
-        for charge, billed, season in demands.charges():
+        for charge, billed, season in self.demands().charges():
             charges.append(charge.rounded(self.decimals))
             if charge.tier <= 1:
                 past[charge.name] = (*past.get(charge.name, ()), (self.days.last, season, float(billed[0])))
@@ -126,6 +123,11 @@ class BillMaker:
         total = sum_of(charges, self.households)
         total = rounded(total, None if self.billing.rounding == "none" else self.billing.decimals)
         return Worked(charges, total, carried, self._notes(versions), netted)
+
+    def demands(self) -> Demands:
+        """Give the demand lines, with what is known of them."""
+        known = self.known
+        return Demands(self.timeline, self.use, self.days, known.demand_kw, known.power_factor, known.carried)
 
     def bill(self, sheet: str, currency: str) -> Bill:
         """Work the bill out for one household and write it down."""

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from chargeplan.clock import day_number
+from chargeplan.clock import IntArray, day_number
 from chargeplan.tariff.bill_days import billing_months
 from chargeplan.tariff.billing import BillMaker, Known, Worked
 from chargeplan.tariff.bills import BillDesk, metered
-from chargeplan.tariff.demand_charges import floor_kw, powers
+from chargeplan.tariff.demand_charges import Powers, floor_kw
 from chargeplan.tariff.energy_charges import Cells, Group, case_of, groups_of, pieces_of
-from chargeplan.tariff.lines import DemandLine, FloatArray
+from chargeplan.tariff.lines import FloatArray
 from chargeplan.tariff.rates import CARRIED, MARKET, MINIMUM, Rates
 from chargeplan.tariff.usage import IntervalUse, Metered
 
@@ -84,9 +84,7 @@ class _Slope:
                 price = rates.market_prices(slots)
                 total[where] += self.weights.get(MARKET, 1.0) * price
                 netted[where] += price
-            for line in rates.demand:
-                total[where] += self.weights.get(line.name, 1.0) * self._demand(int(version), rates, line)
-        return total + self._carried(netted)
+        return total + self._demand() + self._carried(netted)
 
     def _weights(self) -> dict[str, float]:
         """Work out by how much the bill rises with each line: itself, and all that is taken of it."""
@@ -170,40 +168,42 @@ class _Slope:
 
     # ------------------------------------------------------------------------------------------------ demand
 
-    def _demand(self, version: int, rates: Rates, line: DemandLine) -> FloatArray:
-        part = self.use.parts[version]
-        result = np.zeros(part.stop - part.start)
-        slots, known = self.use.slots(version), self.maker.known
-        if known.demand_kw is not None or slots is None:
-            return result
-        found = powers(self.use, version, line.interval_s)
-        table = rates.tables[line.table]
-        cells = slots.cell(line.table)[found.first]
-        block = np.repeat(np.arange(found.first.size), np.diff(np.r_[found.first, result.size]))
-        hours = max(line.interval_s, self.use.metered.read_step_s) / 3600
-        season = table.calendar.price_season(int(self.use.day[0]), int(self.use.day[-1]))[self.use.version == version]
-        for cell in np.unique(cells):
-            number, period = divmod(int(cell), len(table.periods))
-            if not line.charged[number, period]:
-                continue
-            inside = np.flatnonzero(cells == cell)
-            kw, day = found.kw[inside, 0], found.day[inside]
-            first = np.flatnonzero(np.r_[True, np.diff(day) != 0])
-            daily = np.maximum.reduceat(kw, first)
-            measured = daily.mean() if line.mean else daily.max()
-            highest = np.repeat(daily, np.diff(np.r_[first, kw.size])) if line.mean else np.full(kw.size, daily.max())
-            share = 1.0 / daily.size if line.mean else 1.0
-            times = line.billed_per_kw(known.power_factor or rates.power_factor)
-            if measured * times < floor_kw(line, self.maker.days.last, known.carried):
-                continue
-            limits = line.limits[number][np.isfinite(line.limits[number])]
-            price = line.price[int(np.searchsorted(limits, measured * times, side="right")), number, period]
-            weight = (season == number).sum() / self.use.day.size
-            rise = price * times * share / hours * self.maker.days.count(line.per) * weight
-            slope = np.zeros(found.first.size)
-            slope[inside] = np.where(kw >= highest, rise, 0.0)
-            result += slope[block]
-        return result
+    def _demand(self) -> FloatArray:
+        """Spread what one more kWh does to each highest power over the intervals that make it."""
+        total = np.zeros(self.use.span.stop - self.use.span.start)
+        known = self.maker.known
+        if known.demand_kw is not None:
+            return total
+        demands = self.maker.demands()
+        for group in demands.groups():
+            line, part = group.line, group.parts[-1]
+            times = demands.times(group)
+            weight = self.weights.get(line.name, 1.0) * self.maker.days.count(line.per) * group.weight
+            for period in np.flatnonzero(line.charged[part.season]).tolist():
+                daily = demands.daily_highest(group, period)
+                if daily is None:
+                    continue
+                billed = float(daily.mean() if line.mean else daily.max()) * times
+                if billed < floor_kw(line, self.maker.days.last, known.carried):
+                    continue
+                price = line.price[int(np.searchsorted(group.limits, billed, side="right")), part.season, period]
+                rise = weight * price * times * (1.0 / daily.shape[0] if line.mean else 1.0)
+                for its_part, found, inside in demands.measured_in(group, period):
+                    where = self._where(its_part.version)
+                    total[where] += self._of_highest(found, inside, rise, None if line.mean else float(daily.max()))
+        return total
+
+    def _of_highest(self, found: Powers, inside: IntArray, rise: float, highest: float | None) -> FloatArray:
+        """Give the intervals of the highest power, or of each day's highest, what a kW more costs, per kWh."""
+        kw, day = found.kw[inside, 0], found.day[inside]
+        if highest is None:
+            first = np.flatnonzero(np.r_[True, np.diff(day) != 0]) if day.size else np.zeros(0, np.int64)
+            least = np.repeat(np.maximum.reduceat(kw, first), np.diff(np.r_[first, kw.size])) if day.size else kw
+        else:
+            least = np.full(kw.size, highest)
+        slope = np.zeros(found.first.size)
+        slope[inside] = np.where(kw >= least, rise / found.hours, 0.0)
+        return slope[found.interval]
 
     # ------------------------------------------------------------------------------------------------ net metering
 
