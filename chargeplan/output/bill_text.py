@@ -186,7 +186,9 @@ def _by_name(bill: Bill) -> dict[str, list[BillItem]]:
 
 
 def _item_row(item: BillItem, label: str, currency: str, where: bool) -> _Row:
-    if item.unit == currency:
+    if item.unit == currency and item.kind in ("carried", "export"):
+        quantity = price = ""  # money that is carried or paid out, not a share of it
+    elif item.unit == currency:
         quantity, price = f"of {_number_text(item.quantity, 2, least=2)}", f"{_number_text(item.price * 100, 4)} %"
     elif item.unit:
         quantity, price = _count_text(item.quantity, item.unit), _number_text(item.price, _DECIMALS)

@@ -86,6 +86,8 @@ class BillMaker:
         The days of the bill.
     known : Known
         What else is known.
+    unrounded : bool
+        Leave every amount as it is, whatever the sheet says.
     """
 
     timeline: Timeline
@@ -93,11 +95,12 @@ class BillMaker:
     use: Use
     days: BillDays
     known: Known
+    unrounded: bool = False
 
     def work(self) -> Worked:
         """Work the bill out."""
         self.households = self.use.bought_kwh.size
-        self.decimals = self.billing.decimals if self.billing.rounding == "each line" else None
+        self.decimals = self.billing.decimals if self.billing.rounding == "each line" and not self.unrounded else None
         versions = [int(version) for version in np.unique(self.use.version)]
         last = self.timeline.versions[versions[-1]]
         charges: list[Charge] = []
@@ -113,7 +116,7 @@ class BillMaker:
                 past[charge.name] = (*past.get(charge.name, ()), (self.days.last, season, float(billed[0])))
         carried = replace(self.known.carried, demand_kw=past)
         if last.net is not None:
-            settling = Net(last.net, self.days, self.use)
+            settling = Net(last.net, self.days, self.use, self.decimals)
             extra, carried = settling.settle(netted, carried)
             charges += [charge.rounded(self.decimals) for charge in extra]
         charges += [charge.rounded(self.decimals) for charge in self._credits(last)]
@@ -121,7 +124,7 @@ class BillMaker:
         order = {"energy": 0, "carried": 1, "fixed": 2, "demand": 3, "minimum": 4, "export": 5, "credit": 6, "tax": 7}
         charges.sort(key=lambda charge: order[charge.kind])
         total = sum_of(charges, self.households)
-        total = rounded(total, None if self.billing.rounding == "none" else self.billing.decimals)
+        total = rounded(total, self._total_decimals())
         return Worked(charges, total, carried, self._notes(versions), netted)
 
     def demands(self) -> Demands:
@@ -149,11 +152,14 @@ class BillMaker:
             )
             for charge in worked.charges
         )
-        total = as_decimal(float(worked.total[0]), None if self.billing.rounding == "none" else self.billing.decimals)
+        total = as_decimal(float(worked.total[0]), self._total_decimals())
         energy = float(self.use.bought_kwh[0]), float(self.use.sold_kwh[0])
         return Bill(
             sheet, currency, self.days.first, self.days.last, items, total, *energy, worked.notes, worked.carried
         )
+
+    def _total_decimals(self) -> int | None:
+        return None if self.billing.rounding == "none" or self.unrounded else self.billing.decimals
 
     def _energy(self, last: Rates) -> Iterator[tuple[Charge, bool]]:
         net = last.net is not None
@@ -161,10 +167,11 @@ class BillMaker:
             if side == "sold" and not self.use.sold_kwh.any():
                 continue
             for name, pieces in pieces_of(self.timeline, self.use, side).items():
-                rule = pieces[-1].line.rounding or "half up"
                 counts_net = net and side == "bought" and pieces[-1].line.counts != "bought"
                 for charge in energy_charges(name, pieces, self.use, self.days, side=side, net=net):
-                    yield charge.rounded(self.decimals, rule), counts_net
+                    # What a line says of itself holds, even where the sheet rounds only the total.
+                    decimals = self.billing.decimals if charge.rounding and not self.unrounded else self.decimals
+                    yield charge.rounded(decimals, charge.rounding or "half up"), counts_net
             if side == "bought":
                 for charge in market_charges(self.timeline, self.use, side, net):
                     yield charge.rounded(self.decimals), net
@@ -266,6 +273,11 @@ class BillMaker:
                             f"`{line.name}` is charged for {line.interval_s // 60} min averages; the use is known "
                             f"for {minutes} min only, so the true demand may be higher"
                         )
+        last = self.timeline.versions[versions[-1]]
+        if self.use.sold_kwh.any() and not last.sold and last.net is None:
+            notes.append("what was sold earns nothing: the sheet has neither `export` nor `net_metering`")
+        if self.known.demand_kw is not None and not any(self.timeline.versions[v].demand for v in versions):
+            notes.append("a demand is given, but no line of the sheet charges for the highest power")
         return tuple(dict.fromkeys(notes))
 
 

@@ -32,6 +32,8 @@ class Charge:
         As in `BillItem`.
     place, version : str
         As in `BillItem`.
+    rounding : str, optional
+        What the line says of its own rounding.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Charge:
     tier: int = 0
     place: str = ""
     version: str = ""
+    rounding: str | None = None
 
     def rounded(self, decimals: int | None, rule: str = "half up") -> Charge:
         """Round the amount."""
@@ -63,7 +66,7 @@ class Charge:
     def _with(self, amount: FloatArray, version: str) -> Charge:
         # Many times faster than dataclasses.replace, and this is done for every item of every bill.
         same = self.name, self.kind, self.quantity, self.unit, self.price
-        return Charge(*same, amount, self.period, self.season, self.tier, self.place, version)
+        return Charge(*same, amount, self.period, self.season, self.tier, self.place, version, self.rounding)
 
 
 def sum_of(charges: list[Charge], households: int) -> FloatArray:

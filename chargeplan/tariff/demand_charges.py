@@ -163,11 +163,24 @@ class Demands:
     def charges(self) -> Iterator[tuple[Charge, FloatArray, str]]:
         """Yield each charge, unrounded, with the billed kW and the season it was taken in."""
         groups = list(self.groups())
+        self._refuse_unknown(groups)
         labels = Counter((group.line.name, group.season) for group in groups)
         for group in groups:
             first_day = group.parts[0].rates.first_day
             dated = labels[group.line.name, group.season] > 1 and first_day > 0
             yield from self._charges(group, day_of_number(first_day).isoformat() if dated else "")
+
+    def _refuse_unknown(self, groups: list[DemandGroup]) -> None:
+        if not isinstance(self.known_kw, Mapping):
+            return
+        names = dict.fromkeys(group.line.name for group in groups)
+        periods = {name for group in groups for name in group.periods if name not in (ALL_HOURS, APPLIES)}
+        both = {f"{group.line.name} / {name}" for group in groups for name in group.periods}
+        for key in self.known_kw:
+            if key not in {*names, *periods, *both}:
+                listed = ", ".join((*names, *sorted(periods)))
+                remedy = f"known are {listed}" if listed else "it charges nothing for the highest power"
+                raise InputError(f"`{key}` is no demand of this sheet; {remedy}")
 
     def groups(self) -> Iterator[DemandGroup]:
         """Find the lines, each once for every season and every dated change of its own terms."""
@@ -226,8 +239,8 @@ class Demands:
                 if key in self.known_kw:
                     return np.array([float(self.known_kw[key])])
             if not isinstance(self.use, IntervalUse):
-                known = ", ".join(self.known_kw)
-                raise InputError(f"the demand of `{line.name}` is not given; known are {known}")
+                given = ", ".join(self.known_kw)
+                raise InputError(f"the demand of `{line.name}` is not given; given are {given}")
         if isinstance(self.use, TotalUse):
             raise InputError(f"`{line.name}` charges the highest power; give it in kW, or give the use by intervals")
         daily = self.daily_highest(group, period)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -82,6 +83,28 @@ def groups_of(pieces: list[Piece], use: Use, days: BillDays) -> list[Group]:
             found[key] = members, length + int(count)
     weight = 1.0 / max(1, sum(length for _, length in found.values()))
     return [Group(members, days.count(members[0][0].line.per) * length * weight) for members, length in found.values()]
+
+
+class Label(NamedTuple):
+    """What energy has in common that stands in one item of a bill.
+
+    Parameters
+    ----------
+    period, season : str
+        Their names.
+    tier : int
+        As in `BillItem`.
+    price : float
+        Amount per kWh.
+    rounding : str or None
+        What the line says of its own rounding.
+    """
+
+    period: str
+    season: str
+    tier: int
+    price: float
+    rounding: str | None
 
 
 @dataclass(eq=False)
@@ -172,7 +195,7 @@ def energy_charges(
     Charge
         Unrounded, one for every period, season, tier and price.
     """
-    found: dict[tuple[str, str, int, float], Charge] = {}
+    found: dict[Label, Charge] = {}
     if not any(piece.line.tiered for piece in pieces):
         _collect_untiered(found, name, pieces, use, side=side, net=net)
         yield from _with_versions(found, pieces)
@@ -191,7 +214,7 @@ def energy_charges(
 
 
 def _collect_untiered(
-    found: dict[tuple[str, str, int, float], Charge],
+    found: dict[Label, Charge],
     name: str,
     pieces: list[Piece],
     use: Use,
@@ -295,7 +318,7 @@ def in_proportion(kwh: FloatArray, limits: FloatArray) -> FloatArray:
 
 
 def _collect(
-    found: dict[tuple[str, str, int, float], Charge],
+    found: dict[Label, Charge],
     name: str,
     piece: Piece,
     cell: int,
@@ -316,8 +339,9 @@ def _collect(
         if not quantity.any() and not (first and len(line.cases) == 1):
             continue
         price = float(prices[tier, season, period])
-        label = (case + 1 if line.all_units else tier + 1) if line.tiered else 0
-        key = period_name, table.seasons[season], label, price
+        limits = line.cases[0].up_to[season] if line.all_units else line.cases[case].limits[season]
+        label = (case + 1 if line.all_units else tier + 1) if np.isfinite(limits).any() else 0
+        key = Label(period_name, table.seasons[season], label, price, line.rounding)
         sign = -1.0 if side == "sold" else 1.0
         amount = sign * price * quantity
         counted = quantity
@@ -327,11 +351,11 @@ def _collect(
         place = line.places[season][period]
         version = day_of_number(piece.rates.first_day).isoformat() if piece.rates.first_day > 0 else "before"
         found[key] = Charge(
-            name, kind, counted, "kWh", price, amount, period_name, table.seasons[season], label, place, version
+            name, kind, counted, "kWh", price, amount, key.period, key.season, label, place, version, line.rounding
         )
 
 
-def _with_versions(found: dict[tuple[str, str, int, float], Charge], pieces: Iterable[Piece]) -> Iterator[Charge]:
+def _with_versions(found: dict[Label, Charge], pieces: Iterable[Piece]) -> Iterator[Charge]:
     """Name the version of a charge only where the same period and tier has several prices."""
     labels = [key[:3] for key in found]
     for key, charge in found.items():

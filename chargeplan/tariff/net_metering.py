@@ -12,6 +12,7 @@ from chargeplan.tariff.bill_days import BillDays
 from chargeplan.tariff.charge import Charge
 from chargeplan.tariff.lines import FloatArray, NetRule
 from chargeplan.tariff.rates import CARRIED
+from chargeplan.tariff.rounding import rounded
 from chargeplan.tariff.usage import Use
 
 
@@ -27,11 +28,14 @@ class Net:
         The days of the bill.
     use : Use
         Its energy.
+    decimals : int or None
+        Digits of what is carried; None where nothing is rounded before the total.
     """
 
     rule: NetRule
     days: BillDays
     use: Use
+    decimals: int | None = None
 
     def settle(self, netted: FloatArray, carried: Carried) -> tuple[list[Charge], Carried]:
         """Carry a credit on, use up one, and settle what is left when it is time.
@@ -51,18 +55,19 @@ class Net:
         before = np.asarray(carried.credit) + np.zeros(netted.size)
         surplus = np.asarray(carried.surplus_kwh) + self.use.sold_kwh - self.use.bought_kwh
         amount = np.where(netted < 0, -netted, -np.minimum(before, np.maximum(netted, 0.0)))
+        amount = rounded(amount, self.decimals)  # what is printed is what is carried, also from lines left unrounded
         after = before + amount
         if self.rule.carry == "nothing":
             amount, after = np.maximum(amount, 0.0), np.zeros(netted.size)
         charges = [self._charge(CARRIED, amount, "carried")] if amount.any() else []
         if self.days.last.month == self.rule.true_up and self._is_last_of_month():
-            settled = np.zeros(netted.size)
-            if self.rule.surplus == "paid":
-                settled = -after
-            elif isinstance(self.rule.surplus, float | int):
-                settled = -float(self.rule.surplus) * np.maximum(surplus, 0.0)
-            if settled.any():
-                charges.append(self._charge("surplus", settled, "export"))
+            left_kwh = np.maximum(surplus, 0.0)
+            if self.rule.surplus == "paid" and after.any():
+                charges.append(self._charge("surplus", -after, "export"))
+            elif isinstance(self.rule.surplus, float | int) and self.rule.surplus and left_kwh.any():
+                price = -float(self.rule.surplus)
+                amount = price * left_kwh
+                charges.append(Charge("surplus", "export", left_kwh, "kWh", price, amount, place=self.rule.place))
             after, surplus = np.zeros(netted.size), np.zeros(netted.size)
         return charges, replace(carried, credit=_one(after), surplus_kwh=_one(surplus))
 

@@ -42,12 +42,11 @@ def next_kwh_array(desk: BillDesk, load: Any, export: Any, known: Known) -> Floa
 def next_kwh_metered(desk: BillDesk, found: Metered, known: Known) -> FloatArray:
     """Give the price of one more kWh in every interval; the same from arrays."""
     result = np.zeros(found.start_s.size)
-    exact = desk.billing.model_copy(update={"rounding": "none"})
     first, last = desk.days_of(found)
     for begin, finish in billing_months(first, last, desk.billing.reading_day):
         use = IntervalUse(desk.timeline, found, day_number(begin), day_number(finish))
         maker = desk.maker(use, begin, finish, known)
-        maker.billing = exact
+        maker.unrounded = True
         worked = maker.work()
         result[use.span] = _Slope(maker, use, worked).slope()
         known = replace(known, carried=worked.carried)

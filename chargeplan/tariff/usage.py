@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -205,15 +205,17 @@ class TotalUse:
         found = np.unique(met)
         if found.size <= 1:
             return int(found[0]) if found.size else 0
-        lines = rates.bought if side == "bought" else rates.sold
-        line = next((line.name for line in lines if line.table == table), "demand")
+        line = next((line.name for line in lines_for(rates, table, side)), "demand")
+        what = "the use" if side == "bought" else "what is sold"
         if not name:
             raise InputError(
-                f"`{line}` costs differently by the hour, so one total is not enough; give the use by period "
+                f"`{line}` costs differently by the hour, so one total is not enough; give {what} by period "
                 f"({', '.join(hours.periods)}), or by intervals"
             )
         raise InputError(
-            f"`{line}` costs differently within `{name}`, so totals by period are not enough; give the use by intervals"
+            f"`{line}` costs differently within `{name}`; say as well how much of {what} is "
+            f"{' and how much '.join(f'`{period}`' for period in hours.periods)} of its own hours, or give {what} by "
+            "intervals"
         )
 
 
@@ -226,10 +228,18 @@ def _codes(hours: PeriodTable, days: IntArray) -> NDArray[np.int16]:
 
 def equal_period(rates: Rates, table: int, side: str) -> int | None:
     """Give the first period of a table if the lines of one side cost the same in all its periods."""
-    for line in rates.bought if side == "bought" else rates.sold:
-        if line.table == table and not _same_in_all(line, rates.tables[table]):
-            return None
-    return 0
+    hours = rates.tables[table]
+    return 0 if all(_same_in_all(line, hours) for line in lines_for(rates, table, side)) else None
+
+
+def lines_for(rates: Rates, table: int, side: str) -> Iterator[EnergyLine]:
+    """Yield the lines of a table that count what is bought, or what is sold."""
+    # Under net metering what is sold also counts in most lines of what is bought.
+    net = rates.net is not None
+    yield from (line for line in rates.sold if side == "sold" and line.table == table)
+    for line in rates.bought:
+        if line.table == table and (side == "bought" or (net and line.counts != "bought")):
+            yield line
 
 
 def _same_in_all(line: EnergyLine, hours: PeriodTable) -> bool:
