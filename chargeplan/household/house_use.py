@@ -66,6 +66,49 @@ def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | Pri
     return prices
 
 
+def left_out(tariff: Tariff, house: HouseUse | None) -> tuple[str, ...]:
+    """Say what of a rate the prices of a plan do not reckon with.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        The rate at home.
+    house : HouseUse or None
+        What the house uses.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each; none for a rate that only has prices by the hour.
+
+    Examples
+    --------
+    >>> from chargeplan.tariff import load_tariff
+    >>> left_out(load_tariff("summer-peak"), None)
+    ()
+    """
+    found = []
+    versions = tariff.timeline.versions
+    demand = dict.fromkeys(line.name for rates in versions for line in rates.demand)
+    if demand:
+        names = ", ".join(f"`{name}`" for name in demand)
+        found.append(
+            f"this rate also charges for the highest power ({names}); the plan leaves that out, so the bill may rise "
+            "by much more than the cost shown"
+        )
+    if house is None and any(line.tiered for rates in versions for line in rates.lines):
+        found.append(
+            "every kWh is priced in the first tier; say `house_use` in the household file to plan with the tier "
+            "that is reached"
+        )
+    elif house is not None and any(line.tiered for rates in versions for line in rates.lines):
+        found.append(
+            "every kWh is priced as the next one of the house's own bill; where the car itself reaches another tier, "
+            "the bill rises by another amount than the cost shown"
+        )
+    return tuple(found)
+
+
 def billing_month_end(tariff: Tariff, day: int) -> date:
     """Find the last day of the billing month of a day number."""
     from chargeplan.tariff.bill_days import add_months, billing_months

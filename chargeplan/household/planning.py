@@ -14,7 +14,7 @@ from chargeplan.charging import Limit
 from chargeplan.clock import DAY_S, day_of_number, instant_s, local_datetimes, local_seconds, wall_s
 from chargeplan.errors import InputError
 from chargeplan.household.habits import Outing, outings
-from chargeplan.household.house_use import PriceArray, price_at
+from chargeplan.household.house_use import PriceArray, left_out, price_at
 from chargeplan.household.household import Household, Stop
 from chargeplan.household.state_of_charge import StateOfCharge, estimated, given
 from chargeplan.plan.schedule import Schedule, plan
@@ -61,6 +61,11 @@ class HouseholdPlan:
     itinerary: Itinerary
     schedule: Schedule
     limits: tuple[Limit, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What of the rate at home the plan does not reckon with, in words."""
+        return left_out(self.household.tariff, self.household.house_use)
 
     def __repr__(self) -> str:
         return f"HouseholdPlan({self.household.name!r}, {self.schedule!r})"

@@ -90,6 +90,7 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
             }
             for stay, limit, departure in zip(plan.itinerary.stays, plan.limits, schedule.departures, strict=True)
         ],
+        "cautions": list(plan.cautions),
         "fixes": [
             {
                 "place": fix.place,

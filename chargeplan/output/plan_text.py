@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from chargeplan.charging.supply import PILOT_MAX_A
 from chargeplan.household import HouseholdPlan
 from chargeplan.output.words import (
     clock_changes,
@@ -22,6 +23,8 @@ _LABEL = 13
 #: Less battery energy than this is rounding, not a shortfall.
 _SHORT_KWH = 1e-6
 _CENT = 0.01
+#: What would have to be stronger where the link has no name of its own for that.
+_STRONGER = {"what is left on the circuit": "circuit"}
 
 
 def _line(label: str, text: str) -> list[str]:
@@ -118,9 +121,10 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
     lines = _line("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
     at_once, timer = schedule.on_plug_in, schedule.by_timer
-    saves = f"{money_text(at_once.saving, currency)} against charging at once on plug-in (costs {at_once.cost:.2f})"
-    lines += _line("Saves", saves)
-    timed = f"{money_text(timer.saving, currency)} against a timer set to the cheapest price (costs {timer.cost:.2f})"
+    saved = money_text(_saved(at_once.cost, schedule.total_cost), currency)
+    lines += _line("Saves", f"{saved} against charging at once on plug-in (costs {at_once.cost:.2f})")
+    saved = money_text(_saved(timer.cost, schedule.total_cost), currency)
+    timed = f"{saved} against a timer set to the cheapest price (costs {timer.cost:.2f})"
     missing = float(timer.short_kwh.sum())
     if missing > _SHORT_KWH:
         timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but end {missing:.1f} kWh short"
@@ -134,10 +138,17 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
         lines += _line("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
         for warning in limit.warnings:
             lines += _line("Caution", warning)
+    for caution in plan.cautions:
+        lines += _line("Caution", caution)
     lines += _line("Proof", f"{schedule.status}; {schedule.method}")
     for fix in schedule.fixes:
         lines += _line("Short", fix_text(plan, fix))
     return lines
+
+
+def _saved(cost: float, plan_cost: float) -> float:
+    """Subtract what is printed, so that a reader who subtracts finds the same."""
+    return round(cost, 2) - round(plan_cost, 2)
 
 
 def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
@@ -145,19 +156,27 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
     stay = plan.itinerary.stays[fix.stay]
     short = fix.shortfall_kwh / plan.household.vehicle.usable_kwh
     text = f"by {fix.shortfall_kwh:.1f} kWh ({percent_text(short)}) on leaving {stay.place}, {_moment(stay.end, False)}"
-    ways = []
+    ways, current = [], "more current would not mend it"
     if fix.leave_later_min is not None:
         hours, minutes = divmod(fix.leave_later_min, 60)
         ways.append(f"leave {f'{hours} h {minutes} min' if hours else f'{minutes} min'} later")
     if fix.more_a is not None and stay.current_a is not None:
-        # The current is what the weakest link allows, so more of it always means another link.
-        weakest = plan.limits[fix.stay].by
-        total = current_text(stay.current_a + fix.more_a, 0.0)
-        agree = "" if weakest == "onboard charger" else ", if a licensed electrician and the local code agree"
-        ways.append(f"have {fix.more_a} A more ({total}) from a stronger {weakest}{agree}")
+        needed_a = stay.current_a + fix.more_a
+        total = current_text(needed_a, 0.0)
+        weak = [link for link in plan.limits[fix.stay].links if link.current_a < needed_a]
+        onboard = next((link for link in weak if link.name == "onboard charger"), None)
+        if onboard is not None:
+            current = f"in time it takes {total}, but this car takes {current_text(onboard.current_a, 0.0)} at most"
+        elif needed_a > PILOT_MAX_A:
+            current = f"in time it takes {total}, but no EVSE gives more than {PILOT_MAX_A:g} A"
+        else:
+            names = " and a stronger ".join(_STRONGER.get(link.name, link.name) for link in weak)
+            agree = "if a licensed electrician and the local code agree"
+            ways.append(f"have {fix.more_a} A more ({total}) from a stronger {names}, {agree}")
+            current = ""
     if not ways:
-        return f"{text}; neither more time nor more current would mend it"
-    return f"{text}; to reach it, {' or '.join(ways)}"
+        return f"{text}; more time would not mend it; {current}"
+    return f"{text}; to reach it, {' or '.join(ways)}{f'; {current}' if current else ''}"
 
 
 def _target_words(plan: HouseholdPlan, departure: Departure) -> str:

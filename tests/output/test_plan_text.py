@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from chargeplan.household import load_household, plan_days, plan_tonight, read_household
 from chargeplan.output.data import plan_data
 from chargeplan.output.plan_text import days_text, night_text
+from chargeplan.tariff import load_tariff
 
 REPORT = settings(deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
 #: Presents all over the year, and around the clock changes of 2026 in North America and Europe.
@@ -120,7 +122,9 @@ def test_a_night_of_a_clock_change_names_the_zone():
 
 def test_a_target_out_of_reach_is_said_with_ways_to_mend_it():
     """README: how short it falls, and what would mend it; more current only with the electrician's word beside it."""
-    plan = plan_tonight(load_household("demo"), soc="5 %", now="2026-11-25 23:40", target="100 %")
+    changes = ("onboard_charger: 7.7 kW", "onboard_charger: 19.2 kW"), ("breaker: 50 A", "breaker: 100 A")
+    home = read_household(changed(*changes))
+    plan = plan_tonight(home, soc="5 %", now="2026-11-25 23:40", target="100 %")
     text = night_text(plan)
     (fix,) = plan.schedule.fixes
     words = " ".join(text.split())
@@ -128,6 +132,52 @@ def test_a_target_out_of_reach_is_said_with_ways_to_mend_it():
     more = f"have {fix.more_a} A more ({32 + fix.more_a} A) from a stronger EVSE"
     assert f"leave {fix.leave_later_min} min later or {more}" in words
     assert "if a licensed electrician and the local code agree" in words
+
+
+def test_current_that_the_car_does_not_take_is_no_remedy():
+    """The onboard charger of the demo takes 32 A at 240 V, whatever the EVSE gives: only time mends a short night."""
+    plan = plan_tonight(load_household("demo"), soc="20 %", now="2026-11-25 20:00", leave="21:00")
+    words = " ".join(night_text(plan).split())
+    assert plan.schedule.fixes[0].more_a > 0
+    assert "to reach it, leave 4 h" in words
+    assert "but this car takes 32 A at most" in words
+    assert "stronger" not in words
+
+
+def test_current_that_no_evse_gives_is_no_remedy():
+    """SAE J1772 and IEC 61851-1 end at 80 A."""
+    changes = ("onboard_charger: 7.7 kW", "onboard_charger: 60 kW"), ("breaker: 50 A", "breaker: 100 A")
+    home = read_household(changed(*changes))
+    words = " ".join(night_text(plan_tonight(home, soc="20 %", now="2026-11-25 20:00", leave="21:00")).split())
+    assert "no EVSE gives more than 80 A" in words
+
+
+def test_both_links_that_are_too_weak_are_named():
+    """An EVSE of 32 A on a circuit that may carry 40 A: 50 A need another circuit as well."""
+    home = read_household(changed(("onboard_charger: 7.7 kW", "onboard_charger: 60 kW")))
+    words = " ".join(night_text(plan_tonight(home, soc="55 %", now="2026-11-25 20:00", leave="21:20")).split())
+    assert "from a stronger circuit and a stronger EVSE, if a licensed electrician and the local code agree" in words
+
+
+def test_savings_are_what_a_reader_finds_who_subtracts():
+    """Both costs are printed to the cent, and so is their difference."""
+    for soc in range(20, 60, 3):
+        plan = plan_tonight(load_household("demo"), soc=f"{soc} %", now="2026-11-25 20:00")
+        line = next(line for line in night_text(plan).splitlines() if line.startswith("Saves"))
+        saved, cost = re.findall(r"\d+\.\d\d", line)
+        assert float(saved) == pytest.approx(float(cost) - float(f"{plan.schedule.total_cost:.2f}"), abs=1e-9)
+
+
+def test_what_a_plan_leaves_out_of_a_rate_is_said():
+    """A plan goes by prices per kWh: a charge for the highest power, or a tier that is reached, is said beside it."""
+    home = replace(load_household("demo"), tariff=load_tariff("whole-bill"))
+    plan = plan_tonight(home, soc="55 %", now="2026-11-25 20:00")
+    words = " ".join(night_text(plan).split())
+    assert "charges for the highest power" in words
+    assert "every kWh is priced in the first tier" in words
+    assert plan_data(plan)["cautions"] == list(plan.cautions)
+    assert load_household("demo").house_use is None
+    assert plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00").cautions == ()
 
 
 def test_a_timer_that_ignores_the_floor_is_no_negative_saving():
