@@ -99,7 +99,8 @@ def _bills(found: Difference, use: str | None, file: str | None) -> BillChange |
     if use is None:
         return None
     kwh = quantity(use if use.strip().endswith("h") else f"{use} kWh", "energy")
-    return bill_change(found.old, found.new, even_use(kwh, found.year, found.new.timezone))
+    old_even, new_even = (even_use(kwh, found.year, tariff.timeline.clock) for tariff in (found.old, found.new))
+    return bill_change(found.old, found.new, new_even, old_load=old_even)
 
 
 def _date(text: str | None) -> date | None:

@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from chargeplan.errors import InputError
-from chargeplan.tariff.bill import Bill, BillItem, Carried
+from chargeplan.tariff.bill import KINDS, Bill, BillItem, Carried
 
 BILL_SCHEMA: Final = "chargeplan.bill/1"
 BILLS_SCHEMA: Final = "chargeplan.bills/1"
@@ -93,7 +93,7 @@ def bills_data(bills: Iterable[Bill]) -> dict[str, Any]:
 
 
 def line_sums(bills: Iterable[Bill]) -> dict[str, Decimal]:
-    """Add up each line over several bills, in the order in which the lines first come.
+    """Add up each line over several bills, in the order in which a bill prints them.
 
     Examples
     --------
@@ -104,10 +104,12 @@ def line_sums(bills: Iterable[Bill]) -> dict[str, Decimal]:
     {'energy': Decimal('140.60')}
     """
     sums: dict[str, Decimal] = {}
+    kinds: dict[str, int] = {}
     for bill in bills:
-        for name, amount in bill.lines.items():
-            sums[name] = sums.get(name, Decimal(0)) + amount
-    return sums
+        for item in bill.items:
+            sums[item.name] = sums.get(item.name, Decimal(0)) + item.amount
+            kinds.setdefault(item.name, KINDS.index(item.kind))
+    return dict(sorted(sums.items(), key=lambda line: kinds[line[0]]))
 
 
 def bill_rows(bills: Iterable[Bill]) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: What an item of a bill may charge for, in the order in which bills print them.
-KINDS: Final = ("energy", "fixed", "demand", "minimum", "export", "credit", "tax", "carried")
+KINDS: Final = ("energy", "carried", "fixed", "demand", "minimum", "export", "credit", "tax")
 
 
 @dataclass(frozen=True)

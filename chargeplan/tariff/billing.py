@@ -9,7 +9,7 @@ import numpy as np
 
 from chargeplan.clock import day_of_number
 from chargeplan.errors import InputError
-from chargeplan.tariff.bill import Bill, BillItem, Carried
+from chargeplan.tariff.bill import KINDS, Bill, BillItem, Carried
 from chargeplan.tariff.bill_days import BillDays
 from chargeplan.tariff.charge import Charge, sum_of
 from chargeplan.tariff.demand_charges import Demands
@@ -121,8 +121,7 @@ class BillMaker:
             charges += [charge.rounded(self.decimals) for charge in extra]
         charges += [charge.rounded(self.decimals) for charge in self._credits(last)]
         charges += self._derived(last, charges)
-        order = {"energy": 0, "carried": 1, "fixed": 2, "demand": 3, "minimum": 4, "export": 5, "credit": 6, "tax": 7}
-        charges.sort(key=lambda charge: order[charge.kind])
+        charges.sort(key=lambda charge: KINDS.index(charge.kind))
         total = sum_of(charges, self.households)
         total = rounded(total, self._total_decimals())
         return Worked(charges, total, carried, self._notes(versions), netted)

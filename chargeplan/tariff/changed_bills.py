@@ -7,7 +7,10 @@ from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from chargeplan.errors import InputError
+from chargeplan.tariff.sheet_clock import SheetClock
 from chargeplan.tariff.tariff import Tariff
 
 if TYPE_CHECKING:
@@ -66,7 +69,7 @@ class BillChange:
     notes: tuple[str, ...] = ()
 
 
-def even_use(kwh_per_month: float, year: int, timezone: str) -> pd.Series[float]:
+def even_use(kwh_per_month: float, year: int, clock: SheetClock) -> pd.Series[float]:
     """Spread the use of a month evenly over its hours, for every month of a year.
 
     Parameters
@@ -75,8 +78,8 @@ def even_use(kwh_per_month: float, year: int, timezone: str) -> pd.Series[float]
         Energy of every calendar month in kWh.
     year : int
         Calendar year.
-    timezone : str
-        Time zone of the months.
+    clock : SheetClock
+        The clock by which months begin.
 
     Returns
     -------
@@ -90,7 +93,7 @@ def even_use(kwh_per_month: float, year: int, timezone: str) -> pd.Series[float]
 
     Examples
     --------
-    >>> load = even_use(700, 2026, "America/Denver")
+    >>> load = even_use(700, 2026, SheetClock.build("America/Denver"))
     >>> len(load), float(load.sum().round(6)), float(load.loc["2026-02"].sum().round(6))
     (8760, 8400.0, 700.0)
     """
@@ -98,12 +101,21 @@ def even_use(kwh_per_month: float, year: int, timezone: str) -> pd.Series[float]
 
     if not 0 <= kwh_per_month <= _MOST_KWH:
         raise InputError(f"a use of {kwh_per_month:g} kWh a month cannot be; write for example 700")
-    index = pd.date_range(f"{year}-01-01", f"{year + 1}-01-01", freq="h", tz=timezone, inclusive="left", name="start")
-    hours = pd.Series(1.0, index=index, name="kwh")
-    return hours / hours.groupby(index.month).transform("sum") * kwh_per_month
+    starts = np.array([clock.day_start_s(date(year, month, 1)) for month in range(1, 13)])
+    grid_s = np.arange(starts[0], clock.day_start_s(date(year + 1, 1, 1)), 3600)
+    month = np.searchsorted(starts, grid_s, side="right") - 1
+    index = pd.to_datetime(grid_s, unit="s", utc=True).tz_convert(clock.timezone).rename("start")
+    return pd.Series(kwh_per_month / np.bincount(month)[month], index=index, name="kwh")
 
 
-def bill_change(old: Tariff, new: Tariff, load: pd.Series[float], export: pd.Series[float] | None = None) -> BillChange:
+def bill_change(
+    old: Tariff,
+    new: Tariff,
+    load: pd.Series[float],
+    export: pd.Series[float] | None = None,
+    *,
+    old_load: pd.Series[float] | None = None,
+) -> BillChange:
     """Compare the bills of the same use by two sheets.
 
     Parameters
@@ -112,13 +124,16 @@ def bill_change(old: Tariff, new: Tariff, load: pd.Series[float], export: pd.Ser
         The sheets; each must hold for all days of the load.
     load, export : pandas.Series
         kWh bought and sold in every interval, as `Tariff.bills` takes them.
+    old_load : pandas.Series, optional
+        What is bought by the old sheet, where its days begin at other instants.
 
     Returns
     -------
     BillChange
         Every line added up over the bills.
     """
-    bills = [list(tariff.bills(load, export=export)) for tariff in (old, new)]
+    loads = (load if old_load is None else old_load), load
+    bills = [list(tariff.bills(kwh, export=export)) for tariff, kwh in zip((old, new), loads, strict=True)]
     sums: list[dict[str, Decimal]] = [{}, {}]
     for found, of in zip(sums, bills, strict=True):
         for bill in of:

@@ -9,7 +9,9 @@ import pytest
 from chargeplan.errors import InputError
 from chargeplan.tariff import read_tariff
 from chargeplan.tariff.changed_bills import LineAmounts, bill_change, even_use
+from chargeplan.tariff.sheet_clock import SheetClock
 
+DENVER = SheetClock.build("America/Denver")
 HEAD = "name: S\ncurrency: USD\ntimezone: America/Denver\n"
 
 
@@ -17,7 +19,7 @@ def test_a_flat_rate_that_rises():
     """700 kWh a month at 0.20 and 0.25 are 140.00 and 175.00; 365 days at 0.42 and 0.45 are 153.30 and 164.25."""
     old = read_tariff(HEAD + "prices: 0.20\nfixed: {service: 0.42 per day}\n")
     new = read_tariff(HEAD + "prices: 0.25\nfixed: {service: 0.45 per day}\n")
-    found = bill_change(old, new, even_use(700, 2026, "America/Denver"))
+    found = bill_change(old, new, even_use(700, 2026, DENVER))
     assert (found.first, found.last) == (date(2026, 1, 1), date(2026, 12, 31))
     assert found.bought_kwh == pytest.approx(8400)
     assert found.sold_kwh == 0
@@ -33,13 +35,24 @@ def test_tiers_that_change_and_a_line_that_goes():
     """600 kWh at 0.10 and 100 at 0.20 are 80.00; all 700 at 0.11 are 77.00; a tax of 5 % of 80.00 is 4.00."""
     old = read_tariff(HEAD + "prices: 0.10 up to 600 then 0.20\ntaxes: {city: 5 %}\n")
     new = read_tariff(HEAD + "prices: 0.11\nfixed: 5 per month\n")
-    found = bill_change(old, new, even_use(700, 2026, "America/Denver"))
+    found = bill_change(old, new, even_use(700, 2026, DENVER))
     assert {line.name: (line.old, line.new, line.change) for line in found.lines} == {
         "energy": (Decimal("960.00"), Decimal("924.00"), Decimal("-36.00")),
         "fixed": (None, Decimal("60.00"), Decimal("60.00")),
         "city": (Decimal("48.00"), None, Decimal("-48.00")),
     }
     assert found.total.change == Decimal("-24.00")
+
+
+def test_sheets_with_other_clocks():
+    """A year is twelve months by the clock of each sheet: 12 x 14.50 = 174.00 whatever the other sheet's zone."""
+    old = read_tariff(HEAD + "prices: 0.20\nfixed: 14.50 per month\n")
+    new = read_tariff(HEAD.replace("Denver", "New_York") + "clock: standard\nprices: 0.20\nfixed: 14.50 per month\n")
+    loads = [even_use(700, 2026, tariff.timeline.clock) for tariff in (old, new)]
+    found = bill_change(old, new, loads[1], old_load=loads[0])
+    assert (found.first, found.last) == (date(2026, 1, 1), date(2026, 12, 31))
+    assert {(line.old, line.new) for line in found.lines if line.name == "fixed"} == {(Decimal("174.00"),) * 2}
+    assert found.total.change == 0
 
 
 def test_a_load_of_some_days_with_export():
@@ -59,7 +72,7 @@ def test_a_load_of_some_days_with_export():
 @pytest.mark.parametrize("zone", ["America/Denver", "Europe/Vienna", "Etc/UTC"])
 def test_even_use(zone):
     """Each calendar month of the zone has its kWh, whatever its days and clock changes; all hours of it the same."""
-    load = even_use(650, 2028, zone)
+    load = even_use(650, 2028, SheetClock.build(zone))
     assert len(load) == 366 * 24
     by_month = load.groupby(load.index.month)
     assert by_month.sum().tolist() == pytest.approx([650] * 12)
@@ -70,4 +83,4 @@ def test_even_use(zone):
 def test_uses_that_cannot_be(kwh):
     """Negative, endless or no number."""
     with pytest.raises(InputError, match="kWh a month cannot be; write for example 700"):
-        even_use(kwh, 2026, "America/Denver")
+        even_use(kwh, 2026, DENVER)
