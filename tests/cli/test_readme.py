@@ -4,6 +4,7 @@ import os
 import re
 import shlex
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 from typing import Literal, get_args, get_origin
@@ -60,7 +61,7 @@ def command_line(text):
 def test_every_block_is_seen_to():
     """A block that is added to the README needs a test here: these are all there are."""
     languages = [name for name, _ in BLOCKS]
-    assert sorted(languages) == sorted(["sh"] * 3 + ["text"] * 2 + ["yaml"] * 5 + ["python"])
+    assert sorted(languages) == sorted(["sh"] * 3 + ["text"] * 2 + ["yaml"] * 6 + ["python"] * 2)
 
 
 # ------------------------------------------------------------------------------------------------ commands
@@ -307,6 +308,35 @@ def test_the_limits_of_files():
     assert (reading.MAX_BYTES, reading.MAX_DEPTH, reading.MAX_ALIASES, reading.MAX_VALUES) == (10**6, 20, 200, 50_000)
 
 
+def test_the_block_of_other_charges():
+    """400 kWh at 0.2, 4 kW, April of 30 days: 12.60 + 24.84 + 80 - 174.25, taxes 5 % of 117.44 and 2 % of 85.87."""
+    head = "name: A\ncurrency: USD\ntimezone: America/Denver\nprices: 0.2\n"
+    tariff = read_tariff(head + block("yaml", "spring credit"))
+    lines = {
+        name: float(amount)
+        for name, amount in tariff.bill(400, start="2026-04-01", end="2026-04-30", demand_kw=4).lines.items()
+    }
+    assert lines == {
+        "energy": 80.0,
+        "service": 12.6,
+        "on-peak demand": 24.84,
+        "spring credit": -174.25,
+        "city tax": 5.87,
+        "state tax": 1.72,
+    }
+
+
+def test_the_tests_of_your_own(tmp_path):
+    """The block of tests passes as it stands, for a sheet of the name it has."""
+    (tmp_path / "rates").mkdir()
+    shutil.copy(shipped_folder() / "summer-peak.yaml", tmp_path / "rates" / "mine.yaml")
+    (tmp_path / "test_mine.py").write_text(block("python", "check_all"), encoding="utf-8")
+    words = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "test_mine.py"]
+    ran = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stdout
+    assert "2 passed" in ran.stdout
+
+
 # ------------------------------------------------------------------------------------------------ notebook
 
 
@@ -315,7 +345,7 @@ def test_the_python_block_runs():
     import pandas as pd
 
     names = {}
-    exec(compile(block("python"), "README.md", "exec"), names)  # the README is our own
+    exec(compile(block("python", "plan_tonight"), "README.md", "exec"), names)  # the README is our own
     home, night = names["home"], names["night"]
     assert isinstance(night.schedule.table(), pd.DataFrame)
     assert len(night.schedule.table()) == len(night.schedule.hours)
