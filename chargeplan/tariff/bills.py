@@ -103,6 +103,8 @@ def _values(load: Any, start_s: IntArray) -> FloatArray:
         values = np.asarray(load.to_numpy(), dtype=np.float64).reshape(start_s.size, -1)
     except (TypeError, ValueError):
         raise InputError("the load holds something that is no number; give kWh of every interval") from None
+    if values.min() >= 0 and np.isfinite(values.sum()):  # a NaN is in both
+        return values
     bad = np.flatnonzero(~np.isfinite(values).all(axis=1) | (values < 0).any(axis=1))
     if bad.size:
         here = local_datetimes("UTC", [int(start_s[bad[0]])])[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -53,14 +54,25 @@ class Metered:
             bought, sold = np.repeat(bought / parts, parts, axis=0), np.repeat(sold / parts, parts, axis=0)
         return cls(start_s, part_s, day, minute, bought, sold, step_s)
 
+    @cached_property
+    def sells(self) -> bool:
+        """Whether anything is sold at all; sums of nothing but zeros are left out, which halves the work."""
+        return bool(self.sold.any())
+
 
 class Use(Protocol):
     """The use of one bill."""
 
     day: IntArray
     version: IntArray
-    bought_kwh: FloatArray
-    sold_kwh: FloatArray
+
+    @property
+    def bought_kwh(self) -> FloatArray:
+        """Energy bought, shape (households,)."""
+
+    @property
+    def sold_kwh(self) -> FloatArray:
+        """Energy sold, shape (households,)."""
 
     def sums(self, version: int, table: int) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
         """Give which cells of a table occur, and the energy bought and sold in each, shape (cells, households)."""
@@ -95,10 +107,18 @@ class IntervalUse:
         for version in np.unique(self.version):
             begin, stop = np.searchsorted(slot_version, [version, version + 1])
             self.parts[int(version)] = slice(int(first) + int(begin), int(first) + int(stop))
-        self.bought_kwh = metered.bought[self.span].sum(axis=0)
-        self.sold_kwh = metered.sold[self.span].sum(axis=0)
         self._slots: dict[int, Slots] = {}
         self._sums: dict[tuple[int, int], tuple[NDArray[np.bool_], FloatArray, FloatArray]] = {}
+
+    @cached_property
+    def bought_kwh(self) -> FloatArray:
+        """Energy bought, shape (households,)."""
+        return np.asarray(sum(self.sums(version, 0)[1].sum(axis=0) for version in self.parts))
+
+    @cached_property
+    def sold_kwh(self) -> FloatArray:
+        """Energy sold, shape (households,)."""
+        return np.asarray(sum(self.sums(version, 0)[2].sum(axis=0) for version in self.parts))
 
     def slots(self, version: int) -> Slots | None:
         """Give where the intervals of a version lie."""
@@ -124,7 +144,8 @@ class IntervalUse:
             codes, bought, sold = self.order(version, table) or (np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
             cells = int(np.prod(self.timeline.versions[version].tables[table].shape))
             one = (codes == np.arange(cells)[:, None]).astype(np.float64)
-            self._sums[key] = one.any(axis=1), one @ bought, one @ sold
+            summed = one @ bought
+            self._sums[key] = one.any(axis=1), summed, one @ sold if self.metered.sells else np.zeros_like(summed)
         return self._sums[key]
 
 
