@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from chargeplan.charging import Circuit, Evse, Vehicle, weakest_link
+    from chargeplan.drafting.draft import Draft, draft_sheet
     from chargeplan.errors import ChargeplanError, FileError, InputError, SolverError
     from chargeplan.household import HouseholdPlan, load_household, plan_days, plan_tonight, read_household
+    from chargeplan.output.price_files import write_prices
+    from chargeplan.output.price_table import price_table
     from chargeplan.plan.schedule import Schedule
     from chargeplan.plan.schedule import plan as plan_itinerary
     from chargeplan.plan.stops import Drive, Itinerary, Stay
@@ -34,6 +37,8 @@ _HOMES = {
     "Evse": "charging",
     "Vehicle": "charging",
     "weakest_link": "charging",
+    "Draft": "drafting.draft",
+    "draft_sheet": "drafting.draft",
     "Drive": "plan.stops",
     "Itinerary": "plan.stops",
     "Stay": "plan.stops",
@@ -44,11 +49,14 @@ _HOMES = {
     "plan_days": "household",
     "plan_tonight": "household",
     "read_household": "household",
+    "price_table": "output.price_table",
+    "write_prices": "output.price_files",
 }
 
 __all__ = [
     "ChargeplanError",
     "Circuit",
+    "Draft",
     "Drive",
     "Evse",
     "FileError",
@@ -60,15 +68,18 @@ __all__ = [
     "Stay",
     "Tariff",
     "Vehicle",
+    "draft_sheet",
     "load_household",
     "load_tariff",
     "plan_days",
     "plan_itinerary",
     "plan_tonight",
+    "price_table",
     "read_household",
     "read_tariff",
     "shipped_sheets",
     "weakest_link",
+    "write_prices",
 ]
 
 

@@ -1,6 +1,6 @@
 """The command `chargeplan`: parse, call, print. One file for every group of its commands."""
 
-from chargeplan.cli import bills, pictures, planning, sheets
+from chargeplan.cli import bills, drafts, pictures, planning, sheets
 from chargeplan.cli.entry import FINE, MISTAKE, OUT_OF_REACH, TROUBLE, main, run
 
 __all__ = [
@@ -9,6 +9,7 @@ __all__ = [
     "OUT_OF_REACH",
     "TROUBLE",
     "bills",
+    "drafts",
     "main",
     "pictures",
     "planning",

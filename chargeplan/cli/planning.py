@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 def _plan_options(command: Any) -> Any:
     for option in (
+        click.option("--why", is_flag=True, help="Say as well why each hour charges or waits, and what more is worth."),
         click.option("--solver", default="auto", show_default=True, help="merit order, highs, or pulp:NAME."),
         click.option("--prefer", help="Of equals: as needed, earliest, latest, fewest starts."),
         click.option("--plugged-in", is_flag=True, help="The car is plugged in at home now."),
@@ -35,7 +36,9 @@ def _plan_options(command: Any) -> Any:
 @click.option("--leave", help="Departure, like 06:30 or '2026-11-26 06:30'.")
 @click.option("--write-model", "model", help="Write the linear program to a .lp or .mps file as well.")
 @form_options
-def tonight(household: str | None, leave: str | None, model: str | None, form: str | None, **options: Any) -> None:
+def tonight(
+    household: str | None, leave: str | None, model: str | None, form: str | None, why: bool, **options: Any
+) -> None:
     """Say when to charge tonight.
 
     HOUSEHOLD is a household file, or an example: demo, three-phase, plain-outlet. Without it,
@@ -49,7 +52,7 @@ def tonight(household: str | None, leave: str | None, model: str | None, form: s
         from chargeplan.plan.solvers import write_model
 
         write_model(plan.schedule.problem, Path(model))
-    _print_plan(plan, form, night_text)
+    _print_plan(plan, form, night_text, why=why)
 
 
 @main.command()
@@ -57,13 +60,13 @@ def tonight(household: str | None, leave: str | None, model: str | None, form: s
 @_plan_options
 @click.option("--days", default=7, show_default=True, help="How many days ahead.")
 @form_options
-def days(household: str | None, days: int, form: str | None, **options: Any) -> None:
+def days(household: str | None, days: int, form: str | None, why: bool, **options: Any) -> None:
     """Plan the coming days, with the drives between and other places to charge."""
     from chargeplan.household import plan_days
     from chargeplan.output.plan_text import days_text
 
     plan = plan_days(_household(household), days, **_given(options))
-    _print_plan(plan, form, days_text)
+    _print_plan(plan, form, days_text, why=why)
 
 
 def _household(name: str | None) -> Household:
@@ -82,15 +85,24 @@ def _given(options: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in options.items() if value is not None}
 
 
-def _print_plan(plan: HouseholdPlan, form: str | None, as_text: Any) -> None:
+def _print_plan(plan: HouseholdPlan, form: str | None, as_text: Any, *, why: bool) -> None:
+    reasons = None
+    if why:
+        from chargeplan.output.why_text import why_data, why_text
+        from chargeplan.plan.why import explain
+
+        stays = tuple(range(len(plan.itinerary.stays)))
+        reasons = explain(plan.schedule, stays, usable_kwh=plan.household.vehicle.usable_kwh)
     if form == "json":
         from chargeplan.output.data import plan_data
 
-        print_json(plan_data(plan))
+        print_json(plan_data(plan) | ({"why": why_data(plan, reasons)} if reasons is not None else {}))
     elif form == "csv":
         from chargeplan.output.data import plan_rows
 
         print_csv(*plan_rows(plan))
     else:
         click.echo(as_text(plan))
+        if reasons is not None:
+            click.echo("\n" + why_text(plan, reasons))
     sys.exit(OUT_OF_REACH if plan.schedule.fixes else FINE)

@@ -4,23 +4,33 @@ from __future__ import annotations
 
 import os
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from chargeplan.cli.entry import FINE, MISTAKE, main
 from chargeplan.cli.printing import complain, form_options, print_csv, print_json
-from chargeplan.errors import FileError, Mistake
+from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.units import calendar_date
+
+if TYPE_CHECKING:
+    from chargeplan.tariff import Tariff
 
 
 @main.command()
 @click.argument("sheet")
 @click.option("--date", "day", help="The day, like 2026-07-04. Today without it.")
 @click.option("--now", help="Pretend it is this time.")
+@click.option("--from", "first", help="First day of a table of prices, like 2026-01-01.")
+@click.option("--to", "last", help="Last day, which belongs to the table.")
+@click.option("--step", help="Length of a slot of the table, like 1 h. 15 min without it.")
+@click.option("--parts", is_flag=True, help="Add period, season, kind of day, components and taxes to the table.")
+@click.option("--out", "file", help="Write the table into a file ending in .csv, .json or .parquet.")
+@click.option("--force", is_flag=True, help="Replace the file if it is there.")
 @form_options
-def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> None:
-    """Show the prices of a day.
+def prices(sheet: str, day: str | None, now: str | None, form: str | None, **options: Any) -> None:
+    """Show the prices of a day, or write a table of prices for other programs.
 
     SHEET is a rate sheet, or the name of one that comes with chargeplan.
     """
@@ -31,7 +41,15 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> No
     from chargeplan.output.price_text import day_prices_text
     from chargeplan.tariff import load_tariff
 
+    span = _span(day, now, form, options)
+    if options["file"] is not None:
+        from chargeplan.output.price_files import format_of
+
+        format_of(options["file"], options["force"])
     tariff = load_tariff(sheet)
+    if span is not None:
+        _price_table(tariff, *span, options, form)
+        return
     if day is not None:
         chosen = calendar_date(day)
     else:
@@ -43,6 +61,49 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None) -> No
         print_csv(*prices_rows(tariff, tariff.day(chosen)))
     else:
         click.echo(day_prices_text(tariff, chosen))
+
+
+def _span(day: str | None, now: str | None, form: str | None, options: dict[str, Any]) -> tuple[date, date] | None:
+    """Give the first and last day of a table of prices, None where the runs of one day are wanted."""
+    from chargeplan.clock import FIRST_YEAR, LAST_YEAR
+
+    first, last = options["first"], options["last"]
+    if first is None and last is None:
+        given = [f"--{key}" for key in ("step", "parts", "force") if options[key]]
+        if options["file"] is not None or given:
+            raise InputError(f"{given[0] if given else '--out'} goes with --from 2026-01-01 --to 2026-12-31; add them")
+        return None
+    if first is None or last is None:
+        raise InputError("a table of prices needs its first and its last day; give both --from and --to")
+    if day is not None or now is not None:
+        raise InputError("--date and --now go without --from and --to; leave one of them out")
+    if options["force"] and options["file"] is None:
+        raise InputError("--force goes with --out prices.csv; add it")
+    if (options["file"] is None) == (form is None):
+        what = "say where the table goes" if form is None else f"--out and --{form} exclude one another"
+        raise InputError(f"{what}; give either --out prices.csv, whose ending says the format, or --csv or --json")
+    begin, end = calendar_date(first), calendar_date(last)
+    if end < begin:
+        raise InputError(f"--to {end} lies before --from {begin}; give a later last day")
+    for option, chosen in (("--from", begin), ("--to", end)):
+        if not FIRST_YEAR <= chosen.year <= LAST_YEAR:
+            raise InputError(f"{option} {chosen} is out of range; choose years from {FIRST_YEAR} to {LAST_YEAR}")
+    return begin, end
+
+
+def _price_table(tariff: Tariff, first: date, last: date, options: dict[str, Any], form: str | None) -> None:
+    """Write the table into a file, or print it."""
+    from chargeplan.output.price_files import csv_text, json_text, write_prices
+    from chargeplan.output.price_table import price_table
+
+    span = (first, last + timedelta(days=1), options["step"] or "15 min")
+    file: str | None = options["file"]
+    if file is None:
+        table = price_table(tariff, *span, parts=options["parts"])
+        click.echo(csv_text(table) if form == "csv" else json_text(table), nl=False)
+    else:
+        table = write_prices(tariff, file, *span, parts=options["parts"], force=options["force"])
+        click.echo(f"{file}: {tariff.name}, {len(table.start_s):,} prices, {first} to {last}")
 
 
 @main.command()
@@ -76,7 +137,12 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
 @main.command()
 @click.argument(
     "what",
-    type=click.Choice(["tariff", "household", "plan", "prices", "check", "picture", "difference", "bill", "bills"]),
+    type=click.Choice(
+        [
+            *("tariff", "household", "plan", "prices", "price-table", "check", "picture", "difference"),
+            *("bill", "bills", "drafts"),
+        ]
+    ),
 )
 def schema(what: str) -> None:
     """Print a JSON Schema: of the files you write, or of what --json prints."""

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from chargeplan.output.bill_data import BILL_SCHEMA, BILLS_SCHEMA
 from chargeplan.output.data import CHECK_SCHEMA, PLAN_SCHEMA, PRICES_SCHEMA
+from chargeplan.output.draft_data import DRAFTS_SCHEMA
 from chargeplan.output.picture_data import DIFFERENCE_SCHEMA, PICTURE_SCHEMA
+from chargeplan.output.price_files import PRICE_TABLE_SCHEMA
+from chargeplan.plan.conflicts import WishKind
+from chargeplan.plan.reasons import Reason
 from chargeplan.tariff.bill import KINDS
 
 _Schema = dict[str, Any]
@@ -87,6 +91,7 @@ _PLAN = _document(
         )
     ),
     stays=_list(_object(place=_TEXT, start=_TIME, end=_TIME, limit=_LIMIT, departure=_DEPARTURE)),
+    cautions=_said(_list(_TEXT), "what of the rate the plan does not reckon with"),
     fixes=_list(
         _object(
             place=_TEXT,
@@ -105,6 +110,46 @@ _PLAN = _document(
         tie_break={"enum": ["as needed", "earliest", "latest", "fewest starts"]},
     ),
 )
+#: What `--why` adds to a plan.
+_PLAN["properties"]["why"] = _object(
+    value_of_a_kwh=_list(
+        _object(
+            stay=_said(_COUNT, "position in `stays`"),
+            saved=_maybe(_NUMBER, "what one battery kWh less would save; null if nothing is charged for it"),
+            paid=_maybe(_NUMBER, "what one more would cost; null if no more can be had"),
+        )
+    ),
+    hours=_list(
+        _object(
+            stay=_COUNT,
+            start=_TIME,
+            end=_TIME,
+            charges=_TRUTH,
+            reason={"enum": list(get_args(Reason))},
+            least_price=_NUMBER,
+            greatest_price=_NUMBER,
+            worth=_maybe(_NUMBER, "the wall price up to which charging would pay"),
+            text=_TEXT,
+        )
+    ),
+    changes=_list(
+        _object(
+            stay=_COUNT,
+            change={"enum": ["one_kwh_more", "one_ampere_more", "one_hour_later", "target_lower"]},
+            cost=_said(_NUMBER, "how much more the plan would cost"),
+            shortfall_kwh=_said(_NUMBER, "how much more would be missing"),
+            text=_TEXT,
+        )
+    ),
+    conflicts=_list(
+        _object(
+            stay=_COUNT,
+            place=_TEXT,
+            wishes=_list(_object(kind={"enum": list(get_args(WishKind))}, stay=_COUNT, text=_TEXT)),
+            text=_TEXT,
+        )
+    ),
+)
 _PRICES = _document(
     PRICES_SCHEMA,
     tariff=_TEXT,
@@ -118,6 +163,47 @@ _PRICES = _document(
             season=_TEXT,
             day_type={"enum": ["weekday", "weekend", "holiday"]},
             price_per_kwh=_said(_NUMBER, "all included"),
+        )
+    ),
+)
+_PRICE_TABLE = _document(
+    PRICE_TABLE_SCHEMA,
+    tariff=_TEXT,
+    currency=_TEXT,
+    timezone=_TEXT,
+    unit=_said(_TEXT, "of every price, such as USD per kWh"),
+    step_min=_said(_COUNT, "minutes from a start to the next"),
+    prices=_list(
+        {
+            **_object(start=_TIME, end=_TIME, price_per_kwh=_said(_NUMBER, "bought, all included; of the first kWh")),
+            "dependentRequired": {"part_per_kwh": ["period", "season", "day_type"]},
+        }
+    ),
+)
+_PRICE_TABLE["properties"]["prices"]["items"]["properties"] |= {
+    "export_per_kwh": _said(_NUMBER, "what a kWh sold earns, where the sheet says so"),
+    "period": _TEXT,
+    "season": _TEXT,
+    "day_type": _said(_TEXT, "weekday, weekend, holiday, or a kind of day that somebody calls"),
+    "part_per_kwh": _said(
+        {"type": "object", "additionalProperties": _NUMBER},
+        "components and taxes by name; they add up to the price but for rounding",
+    ),
+}
+_DRAFTS = _document(
+    DRAFTS_SCHEMA,
+    drafts=_list(
+        _object(
+            name=_TEXT,
+            label=_maybe(_TEXT, "key of the record in its database"),
+            sheet=_said(_TEXT, "the rate sheet as YAML with comments"),
+            notes=_list(
+                _object(
+                    kind=_said({"enum": ["assumed", "unclear", "left out"]}, "what to make of it"),
+                    place=_said(_list(_TEXT), "keys of the sheet; empty for all of it"),
+                    text=_TEXT,
+                )
+            ),
         )
     ),
 )
@@ -265,9 +351,11 @@ _BILLS = _document(BILLS_SCHEMA, **_SPAN, bills=_list({key: _BILL[key] for key i
 SCHEMAS: Final[dict[str, _Schema]] = {
     "plan": _PLAN,
     "prices": _PRICES,
+    "price-table": _PRICE_TABLE,
     "check": _CHECK,
     "picture": _PICTURE,
     "difference": _DIFFERENCE,
     "bill": _BILL,
     "bills": _BILLS,
+    "drafts": _DRAFTS,
 }

@@ -1,5 +1,6 @@
 """What the README promises: its commands run, its files load, its tables name what there is and nothing else."""
 
+import json
 import os
 import re
 import shlex
@@ -27,6 +28,17 @@ from chargeplan.tariff.loading import shipped_folder
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```(\w+)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+
+#: An invented record of the open rate database.
+RECORD = json.dumps(
+    {
+        "utility": "Ridgeline Valley",
+        "name": "Evenings",
+        "energyratestructure": [[{"rate": 0.1}], [{"rate": 0.3}]],
+        "energyweekdayschedule": [[0] * 16 + [1] * 5 + [0] * 3] * 12,
+        "energyweekendschedule": [[0] * 24] * 12,
+    }
+)
 
 
 def blocks(language, holding=""):
@@ -61,7 +73,7 @@ def command_line(text):
 def test_every_block_is_seen_to():
     """A block that is added to the README needs a test here: these are all there are."""
     languages = [name for name, _ in BLOCKS]
-    assert sorted(languages) == sorted(["sh"] * 3 + ["text"] * 2 + ["yaml"] * 6 + ["python"] * 2)
+    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 2 + ["yaml"] * 6 + ["python"] * 2)
 
 
 # ------------------------------------------------------------------------------------------------ commands
@@ -133,14 +145,31 @@ def test_the_table_of_commands():
 
 
 @pytest.mark.parametrize("row", table("command"), ids=lambda row: row[0].split()[1])
-def test_each_command_of_the_table_runs(invoke, row):
+def test_each_command_of_the_table_runs(invoke, row, tmp_path, monkeypatch):
     """Each command runs as the table writes it, with a household or sheet put in for the word in capitals."""
     words = command_line(
         spans(row[0])[0].replace("[HOUSEHOLD]", "demo").replace("SHEET", "flat").replace("FILE...", "flat")
     )
     words = ["two-period" if word == "OLD" else "summer-peak" if word == "[NEW]" else word for word in words]
     now = ["--now", "2026-11-25 20:00"] if words[0] in ("tonight", "days") else []
+    monkeypatch.chdir(tmp_path)
+    Path("RECORD.json").write_text(RECORD, encoding="utf-8")
     assert invoke(*words, *now).exit_code == 0
+
+
+def test_the_record_that_is_brought(process, tmp_path):
+    """The two commands on open records work one after the other, as printed, and the sheet passes its checks."""
+    (tmp_path / "record.json").write_text(RECORD, encoding="utf-8")
+    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    text = block("sh", "chargeplan import record.json")
+    ran = process("-ec", text, program=("/bin/sh",), cwd=tmp_path, env={**os.environ, "PATH": path})
+    assert (ran.returncode, ran.stdout.splitlines()[0]) == (0, "my-rate.yaml: Ridgeline Valley, Evenings")
+    assert ran.stdout.splitlines()[1].startswith("my-rate.yaml: good, ")
+    assert "assumed (holidays): holidays take the hours of a Sunday" in ran.stderr
+    draft = chargeplan.draft_sheet(tmp_path / "record.json", timezone="America/Denver", holidays="US")
+    assert draft.text == (tmp_path / "my-rate.yaml").read_text(encoding="utf-8")
+    assert draft.tariff.name == draft.name
+    assert draft.notes
 
 
 def test_the_table_of_exit_codes():

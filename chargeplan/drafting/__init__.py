@@ -1,0 +1,1 @@
+"""Drafts of rate sheets from data that somebody else published."""
