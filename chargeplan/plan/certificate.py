@@ -28,7 +28,7 @@ from chargeplan.plan.reach import Reach, reach
 
 #: Energy below this is not seen as used, and a level this near a limit as tight. It only steers the
 #: choice of ``w``; the bound is valid for any choice.
-_TIGHT_KWH = 2e-9
+TIGHT_KWH = 2e-9
 
 #: Violations up to a milliwatt-hour count as feasible: a tenth of what solvers are asked for at most
 #: (1e-7), and far below what any meter shows.
@@ -198,13 +198,13 @@ def value_of_energy(problem: Problem, best: Reach, battery_kwh: Floats) -> Float
         The values ``w``. They close the gap if, and only if, the plan is optimal.
     """
     cost = problem.unit_cost
-    used = battery_kwh > best.forced_kwh + _TIGHT_KWH
-    open_ = battery_kwh < problem.max_battery_kwh - _TIGHT_KWH
+    used = battery_kwh > best.forced_kwh + TIGHT_KWH
+    open_ = battery_kwh < problem.max_battery_kwh - TIGHT_KWH
     least = np.maximum.reduceat(np.where(used, cost, -np.inf), problem.first).tolist()
     most = np.minimum.reduceat(np.where(open_, cost, np.inf), problem.first).tolist()
     departure = problem.levels(battery_kwh, best.served_kwh)[problem.last]
-    may_fall = (departure <= best.need_kwh + _TIGHT_KWH).tolist()
-    may_rise = (departure >= problem.capacity_kwh - _TIGHT_KWH).tolist()
+    may_fall = (departure <= best.need_kwh + TIGHT_KWH).tolist()
+    may_rise = (departure >= problem.capacity_kwh - TIGHT_KWH).tolist()
 
     low, high = 0.0, 0.0
     intervals: list[tuple[float, float]] = []
