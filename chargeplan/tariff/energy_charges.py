@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chargeplan.clock import IntArray, day_of_number
 from chargeplan.errors import InputError
@@ -119,9 +120,9 @@ class Cells:
         Energy of each.
     order : tuple of arrays or None
         For every charged interval in time order its position in `keys`, and its energy.
-    in_time : bool
-        Whether the running total decides on tiers interval by interval; under net metering the net
-        total is shared in proportion.
+    in_time : bool array, shape (households,)
+        Whether the running total decides on tiers interval by interval; under net metering, where
+        something is sold, the net total is shared in proportion.
     where : list of int arrays
         Positions of these intervals within their version, piece by piece.
     """
@@ -129,7 +130,7 @@ class Cells:
     keys: list[tuple[Piece, int]]
     kwh: FloatArray
     order: tuple[IntArray, FloatArray] | None
-    in_time: bool = True
+    in_time: NDArray[np.bool_]
     where: list[tuple[int, IntArray]] = field(default_factory=list)
 
     @classmethod
@@ -159,9 +160,10 @@ class Cells:
                 where.append((piece.version, kept))
         joined = np.vstack(sums) if sums else np.zeros((0, 1))
         if not orders:
-            return cls(keys, joined, None, False)
+            return cls(keys, joined, None, np.zeros(joined.shape[1], dtype=np.bool_))
         joined_order = np.concatenate([order[0] for order in orders]), np.vstack([order[1] for order in orders])
-        return cls(keys, joined, joined_order, not net, where)
+        in_time = (use.sold_kwh == 0) | (not net)
+        return cls(keys, joined, joined_order, in_time, where)
 
 
 def _counted(bought: FloatArray, sold: FloatArray, side: str, net: bool) -> FloatArray:
@@ -250,14 +252,16 @@ def _in_tiers(cells: Cells, group: Group, factor: FloatArray) -> FloatArray:
         part = result[:, number * tiers : (number + 1) * tiers]
         if not limits.size:
             part[:, 0] = np.where(chosen, kwh, 0.0)
-        elif cells.order is None or len(cells.keys) == 1 or not cells.in_time:
+            continue
+        in_time = cells.in_time & (cells.order is not None and len(cells.keys) > 1)
+        if not in_time.all():
             part[:, : limits.size + 1] = np.where(chosen, in_proportion(kwh, limits), 0.0)
-        else:
+        if in_time.any() and cells.order is not None:
             code, flow = cells.order
-            split = in_order(flow * factor[code, 0], limits)
+            split = in_order(np.where(in_time, flow, 0.0) * factor[code, 0], limits)
             one = (code == np.arange(len(cells.keys))[:, None]).astype(np.float64)
             summed = np.stack([one @ split[tier] for tier in range(limits.size + 1)], axis=1)
-            part[:, : limits.size + 1] = np.where(chosen, summed, 0.0)
+            part[:, : limits.size + 1] = np.where(in_time, np.where(chosen, summed, 0.0), part[:, : limits.size + 1])
     return result
 
 

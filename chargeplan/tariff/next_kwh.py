@@ -148,7 +148,7 @@ class _Slope:
             ],
             axis=1,
         )
-        if limits.size and len(cells.keys) > 1 and cells.in_time:
+        if limits.size and len(cells.keys) > 1 and cells.in_time[0]:
             after = np.cumsum(flow * factor[code])
             slope = price[np.searchsorted(limits, after, side="right"), code]
             for tier, limit in enumerate(limits):

@@ -161,7 +161,7 @@ class Oracle(CalendarOracle):
             prices = self.cell(table, season, period)[0]
             for tier, (low, high) in enumerate(pairwise([Fraction(0), *bounds])):
                 inside = max(Fraction(0), min(so_far + kwh, high) - max(so_far, low)) if kwh > 0 else Fraction(0)
-                if form == "all units" or "net_metering" in self.sheet or self.in_proportion:
+                if form == "all units" or self.sells or self.in_proportion:
                     # The net total decides: shared among the pieces; a surplus is at the price of the first tier.
                     share = max(Fraction(0), min(total, high) - low) / total if total > 0 else Fraction(tier == 0)
                     inside = kwh * (Fraction(tier == reached) if form == "all units" else share)
@@ -286,6 +286,7 @@ class Oracle(CalendarOracle):
         that the order of time is not known within the bill, so that each tier is shared among all.
         """
         self.past_kw, self.billed_kw, self.in_proportion = dict(past_kw), {}, in_proportion
+        self.sells = "net_metering" in self.sheet and any(row[2] for row in rows)
         self.start, self.end = start, end
         dates = [start + n * ONE_DAY for n in range((end - start).days + 1)]
         self.count, self.month_count = len(dates), self.months(start, end)
