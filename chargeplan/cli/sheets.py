@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @main.command()
 @click.argument("sheet")
 @click.option("--date", "day", help="The day, like 2026-07-04. Today without it.")
-@click.option("--now", help="Pretend it is this time.")
+@click.option("--now", help="Pretend it is this time; it decides today, and which days are known to be called.")
 @click.option("--from", "first", help="First day of a table of prices, like 2026-01-01.")
 @click.option("--to", "last", help="Last day, which belongs to the table.")
 @click.option("--step", help="Length of a slot of the table, like 1 h. 15 min without it.")
@@ -50,11 +50,11 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None, **opt
     if span is not None:
         _price_table(tariff, *span, options, form)
         return
-    if day is not None:
-        chosen = calendar_date(day)
-    else:
-        now_s = int(datetime.now(UTC).timestamp()) if now is None else instant_s(now, tariff.timezone)
-        chosen = day_of_number(int(local_seconds(tariff.timezone, np.array([now_s]))[0]) // DAY_S)
+    now_s = int(datetime.now(UTC).timestamp()) if now is None else instant_s(now, tariff.timezone)
+    today = day_of_number(int(local_seconds(tariff.timezone, np.array([now_s]))[0]) // DAY_S)
+    chosen = today if day is None else calendar_date(day)
+    # A day that may still be called is priced as the sheet says of days not yet known, as a plan does.
+    tariff = tariff.as_known(datetime.fromtimestamp(now_s, UTC))
     if form == "json":
         print_json(prices_data(tariff, tariff.day(chosen)))
     elif form == "csv":

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
 from chargeplan.errors import InputError
+from chargeplan.writing import write_whole
 
 
 def write_sheets(texts: Mapping[str | os.PathLike[str], str], *, force: bool = False) -> None:
@@ -39,23 +39,4 @@ def write_sheets(texts: Mapping[str | os.PathLike[str], str], *, force: bool = F
         more = f" (and {len(there) - 1} more)" if len(there) > 1 else ""
         raise InputError(f"{there[0]} is there already{more}; choose another name, or replace it with --force")
     for path, text in texts.items():
-        _write_whole(Path(path), text.encode())
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    scratch = None
-    try:
-        handle, scratch = tempfile.mkstemp(prefix=".chargeplan-", suffix=".yaml", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        # A scratch file is for its owner only; a sheet may be read like any file that is written.
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(scratch, 0o666 & ~umask)
-        os.replace(scratch, path)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError(f"cannot write {path}: {reason}; choose another place") from None
-    finally:
-        if scratch is not None and os.path.exists(scratch):
-            os.unlink(scratch)
+        write_whole(Path(path), text.encode())

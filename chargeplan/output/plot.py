@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
+import io
 from collections.abc import Callable
 from datetime import timedelta
 from itertools import pairwise
@@ -18,6 +17,7 @@ from chargeplan.household import HouseholdPlan
 from chargeplan.output.picture_text import labelled_rows, legend, notes
 from chargeplan.output.words import wrapped
 from chargeplan.tariff.picture import Picture
+from chargeplan.writing import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -221,20 +221,7 @@ def save_figure(draw: Callable[[], Figure], path: Path) -> None:
     figure = draw()
     import matplotlib as mpl
 
-    scratch = None
-    try:
-        handle, scratch = tempfile.mkstemp(prefix=".chargeplan-", suffix=suffix, dir=path.parent)
-        os.close(handle)
-        with mpl.rc_context({"svg.hashsalt": "chargeplan", "svg.fonttype": "none"}):
-            figure.savefig(scratch, dpi=150, **FORMATS[suffix])
-        # A scratch file is for its owner only; a picture may be read like any file that is written.
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(scratch, 0o666 & ~umask)
-        os.replace(scratch, path)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError(f"cannot write {path}: {reason}; choose another place") from None
-    finally:
-        if scratch is not None and os.path.exists(scratch):
-            os.unlink(scratch)
+    content = io.BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "chargeplan", "svg.fonttype": "none"}):
+        figure.savefig(content, format=suffix.removeprefix("."), dpi=150, **FORMATS[suffix])
+    write_whole(path, content.getvalue())

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import os
-import tempfile
 from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
@@ -18,6 +17,7 @@ from chargeplan.errors import InputError
 from chargeplan.output.price_table import PART, PriceTable, price_table
 from chargeplan.tariff import Tariff
 from chargeplan.tariff.tariff import Instant
+from chargeplan.writing import write_whole
 
 PRICE_TABLE_SCHEMA: Final = "chargeplan.price-table/1"
 #: What a file may be called at its end.
@@ -72,7 +72,7 @@ def write_prices(
         content = parquet_content(table)
     else:
         content = (csv_text(table) if suffix == ".csv" else json_text(table)).encode()
-    _write_whole(Path(path), content)
+    write_whole(Path(path), content)
     return table
 
 
@@ -169,23 +169,3 @@ def _rows(table: PriceTable) -> Iterable[dict[str, Any]]:
         if part:
             row[PART.rstrip(".")] = dict(zip(part, cells[len(whole) :], strict=True))
         yield row
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
-    scratch = None
-    try:
-        handle, scratch = tempfile.mkstemp(prefix=".chargeplan-", suffix=path.suffix, dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        # A scratch file is for its owner only; prices may be read like any file that is written.
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(scratch, 0o666 & ~umask)
-        os.replace(scratch, path)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError(f"cannot write {path}: {reason}; choose another place") from None
-    finally:
-        if scratch is not None and os.path.exists(scratch):
-            os.unlink(scratch)
