@@ -16,6 +16,14 @@ class InputError(ChargeplanError, ValueError):
     """One wrong value, given through Python or on the command line."""
 
 
+class ItemsError(InputError):
+    """Several wrong items of one list, each with its position from 0."""
+
+    def __init__(self, items: Iterable[tuple[int, InputError]]) -> None:
+        self.items: tuple[tuple[int, InputError], ...] = tuple(items)
+        super().__init__(" and ".join(str(error) for _, error in self.items))
+
+
 @dataclass(frozen=True, order=True)
 class Mistake:
     """One mistake in a file.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -72,6 +72,28 @@ class Document:
             path = path[:-1]
         line, column = self.places.get(path, (1, 1))
         return Mistake(self.file, line, column, _one_line(what), _one_line(remedy))
+
+    def renamed(self, path: KeyPath, key: str) -> Document:
+        """Give the document with another key in place of the last one of a path; all places stay as they are."""
+        length, right = len(path), (*path[:-1], key)
+        places = {right + place[length:] if place[:length] == path else place: at for place, at in self.places.items()}
+        return replace(self, data=renamed(self.data, path, key), places=places)
+
+
+def renamed(data: Any, path: KeyPath, key: str) -> Any:
+    """Give the same data with another key in place of the last one of a path.
+
+    Examples
+    --------
+    >>> renamed({"tariff": [{"prise": 0.2, "hours": "all day"}]}, ("tariff", 0, "prise"), "price")
+    {'tariff': [{'price': 0.2, 'hours': 'all day'}]}
+    """
+    first, rest = path[0], path[1:]
+    if isinstance(data, list):
+        return [renamed(value, rest, key) if position == first else value for position, value in enumerate(data)]
+    if rest:
+        return {name: renamed(value, rest, key) if name == first else value for name, value in data.items()}
+    return {key if name == first else name: value for name, value in data.items()}
 
 
 def read_document(source: str | os.PathLike[str], *, text: str | bytes | None = None) -> Document:

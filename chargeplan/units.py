@@ -118,6 +118,39 @@ def quantity(value: object, kind: str) -> float:
     return result
 
 
+def power_factor(value: str | float) -> float:
+    """Read a power factor, the real over the apparent power.
+
+    Parameters
+    ----------
+    value : str or number
+        A number above 0 and up to 1, or a percentage.
+
+    Returns
+    -------
+    float
+        Above 0, up to 1.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+
+    Examples
+    --------
+    >>> power_factor("0.9"), power_factor("95 %")
+    (0.9, 0.95)
+    """
+    try:
+        factor = quantity(value, "share")
+    except InputError:
+        factor = 0.0
+    if not 0 < factor <= 1:
+        shown = str(value).strip()[:_LONGEST]
+        raise InputError(f"`{shown}` is no power factor, which lies above 0 and up to 1; write for example 0.9")
+    return factor
+
+
 def time_of_day(value: object) -> int:
     """Read a time of day as minutes after midnight; ``24:00`` is the end of the day.
 

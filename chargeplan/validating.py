@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from chargeplan.errors import Mistake
-from chargeplan.reading import MAX_DEPTH, Document, KeyPath
+from chargeplan.errors import ItemsError, Mistake
+from chargeplan.reading import MAX_DEPTH, Document, KeyPath, renamed
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
     ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+#: What stands before and after the comma of a number such as 0,06, or of each number of `0,06 up to 600 then 0,08`.
+_BEFORE_COMMA = re.compile(r"[-+]?\d+|\d+\s.*\s\d+", re.ASCII)
+_AFTER_COMMA = re.compile(r"\d+(?:\s.*)?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -29,11 +35,14 @@ class Reading:
         Everything the check found.
     broken : frozenset of paths
         The values that were left out of the model; later checks must not complain of their absence.
+    document : Document
+        The document as it was meant: what stands under a misspelt key is under the right one, at its own place.
     """
 
     model: Any
     mistakes: tuple[Mistake, ...]
     broken: frozenset[KeyPath]
+    document: Document
 
 
 def check_document(document: Document, model: type[ModelT]) -> Reading:
@@ -63,36 +72,121 @@ def check_document(document: Document, model: type[ModelT]) -> Reading:
     """
     from pydantic import ValidationError
 
-    data, mistakes, broken = document.data, list[Mistake](), set[KeyPath]()
+    document, mistakes = _without_decimal_commas(document)
+    data, broken, guessed = document.data, set[KeyPath](), set[KeyPath]()
     # What is wrong is taken out and the rest checked again, so that later checks can go on with the rest.
     for _ in range(MAX_DEPTH):
         try:
-            return Reading(model.model_validate(data), tuple(mistakes), frozenset(broken))
+            return Reading(model.model_validate(data), tuple(mistakes), frozenset(broken), document)
         except ValidationError as error:
             wrong = [(_path_in(data, detail["loc"]), detail) for detail in error.errors(include_url=False)]
-            present: set[KeyPath] = set()
-            stand_ins: dict[KeyPath, object] = {}
-            for path, detail in wrong:
-                absent = (*path, detail["loc"][-1]) if detail["type"] == "missing" else path
-                if not _within(absent, broken):
-                    mistakes.append(document.mistake(path, *_explain(model, path, detail)))
-                if detail["type"] != "missing":
-                    present.add(_removable(path))
-                elif (example := _example_value(model, path, str(absent[-1]))) is not None:
-                    stand_ins[absent] = example
-                elif path:
-                    present.add(_removable(path))
+        # A misspelt key comes first: most of the rest may follow from it.
+        misspelt = {path: right for path, detail in wrong if (right := _right_key(model, data, path, detail))}
+        if misspelt:
+            mistakes += [
+                document.mistake(path, *_explain(model, path, detail)) for path, detail in wrong if path in misspelt
+            ]
+            for path, right in misspelt.items():
+                if right not in _at(data, path[:-1]):
+                    document, data = document.renamed(path, right), renamed(data, path, right)
+                    guessed.add((*path[:-1], right))
                 else:
-                    return Reading(None, tuple(mistakes), frozenset(broken))
-                broken.add(absent)
-            broken |= present
-            kept = {path: value for path, value in stand_ins.items() if not _within(path, present)}
-            data = _filled(_without(data, present), kept)
-    return Reading(None, tuple(mistakes), frozenset(broken))
+                    data = _without(data, {path})
+            continue
+        present: set[KeyPath] = set()
+        stand_ins: dict[KeyPath, object] = {}
+        for path, detail in wrong:
+            absent = (*path, detail["loc"][-1]) if detail["type"] == "missing" else path
+            # That a value does not fit a key that was guessed says nothing.
+            if not _within(absent, broken) and path not in guessed and not _follows(model, path, detail, broken):
+                mistakes += _mistakes(document, model, path, detail)
+            if detail["type"] != "missing":
+                present.add(_removable(path))
+            elif (example := _example_value(model, path, str(absent[-1]))) is not None:
+                stand_ins[absent] = example
+            elif path:
+                present.add(_removable(path))
+            else:
+                return Reading(None, tuple(mistakes), frozenset(broken), document)
+            broken.add(absent)
+        broken |= present
+        kept = {path: value for path, value in stand_ins.items() if not _within(path, present)}
+        data = _filled(_without(data, present), kept)
+    return Reading(None, tuple(mistakes), frozenset(broken), document)
+
+
+def _without_decimal_commas(document: Document) -> tuple[Document, list[Mistake]]:
+    """Find what YAML makes of ``{peak: 0,06}``, which is a 0 and a key `06`, and put the number together again."""
+    mistakes: list[Mistake] = []
+
+    def mended(data: Any, here: KeyPath) -> Any:
+        if isinstance(data, list):
+            return [mended(value, (*here, position)) for position, value in enumerate(data)]
+        if not isinstance(data, dict):
+            return data
+        result: dict[str, Any] = {}
+        owner, parts = "", list[str]()
+        for key, value in data.items():
+            split = value is None and parts and _AFTER_COMMA.fullmatch(key) and _BEFORE_COMMA.fullmatch(parts[-1])
+            lines = [document.places.get((*here, name), (0, 0))[0] for name in (owner, key)]
+            if split and lines[0] == lines[1]:
+                parts.append(key)
+                result[owner] = _number_or_text(".".join(parts))
+                continue
+            complain(here, owner, parts)
+            owner, parts = key, [str(value)]
+            result[key] = mended(value, (*here, key))
+        complain(here, owner, parts)
+        return result
+
+    def complain(here: KeyPath, key: str, parts: list[str]) -> None:
+        if len(parts) > 1:
+            what = f"{key}: `{','.join(parts)}` has a decimal comma"
+            mistakes.append(document.mistake((*here, key), what, f"write a decimal point, {'.'.join(parts)}"))
+
+    data = mended(document.data, ())
+    return (replace(document, data=data) if mistakes else document), mistakes
+
+
+def _number_or_text(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _right_key(model: type[BaseModel], data: Any, path: KeyPath, detail: ErrorDetails) -> str | None:
+    """Find the key that a misspelt one was meant to be, if the mapping has no such key yet."""
+    if detail["type"] != "extra_forbidden" or not path or not isinstance(path[-1], str):
+        return None
+    close = difflib.get_close_matches(path[-1], sorted(_known_keys(model, path[:-1])), 1)
+    return close[0] if close and close[0] not in _at(data, path[:-1]) else None
+
+
+def _mistakes(document: Document, model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> list[Mistake]:
+    error = detail.get("ctx", {}).get("error")
+    if isinstance(error, ItemsError):
+        subject = f"{path[-1]}: " if path and isinstance(path[-1], str) else ""
+        parts = [(position, *str(part).partition("; ")) for position, part in error.items]
+        return [document.mistake((*path, position), subject + what, remedy) for position, what, _, remedy in parts]
+    return [document.mistake(path, *_explain(model, path, detail))]
+
+
+def _at(data: Any, path: KeyPath) -> Any:
+    for part in path:
+        data = data[part]
+    return data
 
 
 def _within(path: KeyPath, places: set[KeyPath]) -> bool:
     return any(path[:length] in places for length in range(len(path) + 1))
+
+
+def _follows(model: type[BaseModel], path: KeyPath, detail: ErrorDetails, broken: set[KeyPath]) -> bool:
+    """Tell whether something seems wrong only because a part of it was left out, which may change its form as well."""
+    if detail["type"] == "extra_forbidden" and path[-1:] and path[-1] in _known_keys(model, path[:-1]):
+        return True
+    return bool(path) and any(other[: len(path)] == path for other in broken)
 
 
 def _removable(path: KeyPath) -> KeyPath:

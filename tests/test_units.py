@@ -8,7 +8,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from chargeplan.errors import InputError
-from chargeplan.units import KM_PER_MILE, UNITS, clock_text, quantity, time_of_day
+from chargeplan.units import KM_PER_MILE, UNITS, clock_text, power_factor, quantity, time_of_day
 
 
 @pytest.mark.parametrize(
@@ -112,6 +112,22 @@ def test_what_is_no_quantity(value, kind, message):
     with pytest.raises(InputError) as caught:
         quantity(value, kind)
     assert str(caught.value) == message
+
+
+@pytest.mark.parametrize("value", ["3", 3, "0", 0.0, "1.001", "101 %", "-0.9", "high", "", "0.9 kW"])
+def test_what_is_no_power_factor(value):
+    """A number without a unit is no slip here, but 3 is, and 0."""
+    with pytest.raises(InputError) as caught:
+        power_factor(value)
+    shown = f"`{value}` is no power factor, which lies above 0 and up to 1; write for example 0.9"
+    assert str(caught.value) == shown
+
+
+@given(st.floats(0, 1, exclude_min=True, allow_subnormal=False))
+def test_power_factors(factor):
+    """As a number or as text, and 90 % is 0.9."""
+    assert power_factor(factor) == power_factor(repr(factor)) == factor
+    assert power_factor("90 %") == 0.9
 
 
 @given(st.sampled_from(sorted(UNITS)), st.floats(0, 1e9, allow_nan=False), st.data())

@@ -80,6 +80,62 @@ def test_each_complaint_in_plain_words(line, message):
     assert reading.model is not None
 
 
+@pytest.mark.parametrize(
+    ("text", "messages"),
+    [
+        # What is needed is there, under another name; and what stands in it is checked all the same.
+        ("{nmae: x}", ["1:2: `nmae` is not known here; did you mean `name`?"]),
+        (
+            "name: x\nshelfes:\n  - {heigth: 3, boxes: [5]}\n  - {height: tall, color: grey}\n",
+            [
+                "2:1: `shelfes` is not known here; did you mean `shelves`?",
+                "3:6: `heigth` is not known here; did you mean `height`?",
+                "3:25: `5` is not text;",
+                "4:6: height: `tall` is not a number;",
+                "4:20: `color` is not known here; did you mean `colour`?",
+            ],
+        ),
+        # A value that does not fit the key that was guessed says only that the guess may be wrong.
+        ("{name: x, room: many}", ["1:11: `room` is not known here; did you mean `rooms`?"]),
+        ("{name: x, shelve: {height: 1}}", ["1:11: `shelve` is not known here; did you mean `shelves`?"]),
+        # The right key is there too, or two keys might be it.
+        ("{name: x, rooms: 3, room: 4}", ["1:21: `room` is not known here; did you mean `rooms`?"]),
+        (
+            "{name: x, room: 3, roms: 4}",
+            [
+                "1:11: `room` is not known here; did you mean `rooms`?",
+                "1:20: `roms` is not known here; did you mean `rooms`?",
+            ],
+        ),
+        ("{name: x, zebra: 4}", ["1:11: `zebra` is not known here; known are "]),
+        ("{zebra: 4}", ["1:1: `name` is missing; ", "1:2: `zebra` is not known here; known are "]),
+    ],
+)
+def test_a_misspelt_key_is_one_mistake(text, messages):
+    """Nothing is said of what follows from it, and what is under it is read as it was meant, at its own place."""
+    found, _ = mistakes_of(text)
+    found.sort(key=lambda line: [int(number) for number in line.split(":")[1:3]])
+    assert len(found) == len(messages)
+    for line, message in zip(found, messages, strict=True):
+        assert line.startswith(f"a.yaml:{message}")
+
+
+def test_the_document_as_it_was_meant():
+    """Later checks find values under the right key, and their places."""
+    _, reading = mistakes_of("name: x\nby nam:\n  top: {height: 3}\n")
+    assert reading.model.by_name["top"].height == 3
+    assert reading.document.data == {"name": "x", "by name": {"top": {"height": 3}}}
+    assert reading.document.places["by name", "top", "height"] == (3, 9)
+    assert reading.broken == frozenset()
+
+
+def test_a_decimal_comma_between_braces():
+    """YAML makes two keys of it; the number is put together again for the other checks."""
+    messages, reading = mistakes_of("{name: x, where: {top: 1, low: 0,25}}")
+    assert messages == ["a.yaml:1:27: low: `0,25` has a decimal comma; write a decimal point, 0.25"]
+    assert reading.model.where == {"top": 1.0, "low": 0.25}
+
+
 def test_long_values_are_cut():
     """A long wrong value is shown by its beginning only."""
     messages, _ = mistakes_of(f"name: x\nrooms: {'many ' * 50}\n")

@@ -11,7 +11,7 @@ import click
 from chargeplan.cli.entry import main
 from chargeplan.cli.printing import form_options, print_csv, print_json
 from chargeplan.errors import InputError
-from chargeplan.units import calendar_date, quantity
+from chargeplan.units import calendar_date, power_factor, quantity
 
 if TYPE_CHECKING:
     from chargeplan.tariff import Tariff
@@ -100,7 +100,7 @@ def _terms(options: dict[str, Any]) -> dict[str, Any]:
     if options["demand"]:
         terms["demand_kw"] = _by_name("--demand", options["demand"], "power", "8 kW")
     if (text := options["power_factor"]) is not None:
-        terms["power_factor"] = quantity(text, "share")
+        terms["power_factor"] = power_factor(text)
     for text in options["contracted"]:
         name, kind = ("contracted_a", "current") if text.strip().endswith("A") else ("contracted_kw", "power")
         if name in terms:

@@ -194,7 +194,7 @@ def read_household(text: str | bytes | None, name: str = "household.yaml") -> Ho
     reading = check_document(document, HouseholdSheet)
     if reading.model is None:
         raise FileError(reading.mistakes)
-    builder = _Builder(document, reading.broken, list(reading.mistakes))
+    builder = _Builder(reading.document, reading.broken, list(reading.mistakes))
     household = builder.household(reading.model)
     if household is None:
         raise FileError(builder.mistakes)

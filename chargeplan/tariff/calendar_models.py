@@ -3,9 +3,9 @@
 import re
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, ValidationInfo, WithJsonSchema
 
-from chargeplan.errors import InputError
+from chargeplan.errors import InputError, ItemsError
 from chargeplan.tariff.dates import DayRule
 from chargeplan.tariff.holiday_set import SHIFTS
 from chargeplan.tariff.parts import Day, Name, Part, from_text, text_schema
@@ -28,10 +28,18 @@ def _windows(value: Any) -> tuple[Window, ...] | None:
     if not items:
         raise InputError("no hours are given; write for example 16:00-21:00 on weekdays")
     parse = from_text(Window.parse, "16:00-21:00 on weekdays")
-    pieces = [piece for item in items for piece in _pieces(item)]
+    pieces = [(position, piece) for position, item in enumerate(items) for piece in _pieces(item)]
     if len(pieces) > MAX_WINDOWS:
         raise InputError(f"{len(pieces)} spans of hours are too many; {MAX_WINDOWS} can be read")
-    return tuple(map(parse, pieces))
+    windows, wrong = [], []
+    for position, piece in pieces:
+        try:
+            windows.append(parse(piece))
+        except InputError as error:
+            wrong.append((position, error))
+    if wrong:
+        raise ItemsError(wrong) if isinstance(value, list) else wrong[0][1]
+    return tuple(windows)
 
 
 def _pieces(item: Any) -> list[Any]:
@@ -82,16 +90,37 @@ def _holidays(value: Any) -> Any:
 HolidaysField = Annotated[Holidays, BeforeValidator(_holidays, json_schema_input_type=Holidays | list[str])]
 
 
-def _at_most(value: Any) -> Any:
-    if isinstance(value, str):
-        match = re.fullmatch(r"(\d{1,3})(?:\s+days?)?", value.strip(), re.ASCII)
-        if match is None:
-            raise InputError(f"`{value[:30]}` is no number of days; write for example 33 days")
-        return int(match[1])
-    return value
+def _at_most(value: Any, info: ValidationInfo) -> Any:
+    if not isinstance(value, str):
+        return value
+    match = re.fullmatch(r"(\d{1,3})(?:\s+days?)?(?:\s+(?:per|a)\s+(year|season))?", value.strip(), re.ASCII)
+    wanted = "season" if info.data.get("only_in") is not None else "year"
+    if match is None:
+        counted = "of the calendar year, or of the season that `only_in` names"
+        raise InputError(f"`{value[:30]}` is no number of days; write for example 33 days, which are those {counted}")
+    if match[2] not in (None, wanted):
+        counted = "a season, since there is `only_in`" if wanted == "season" else "a calendar year"
+        raise InputError(f"`{value[:30]}` cannot be counted; write {match[1]} days, which are those of {counted}")
+    return int(match[1])
+
+
+def _joined(value: Any) -> Any:
+    """Read days that stand in a list as if they stood in one text."""
+    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+        return value
+    if len(value) > 1 and any(re.search(r"\sexcept\s", item, re.IGNORECASE) for item in value):
+        raise InputError("`except` cannot stand in a list of days; write it as text, like weekdays except holidays")
+    return ", ".join(value)
+
+
+def _listed(value: Any) -> Any:
+    """Take days that stand in one text apart."""
+    return re.split(r"\s*,\s*(?:and\s+)?|\s+and\s+", value.strip()) if isinstance(value, str) else value
 
 
 AtMost = Annotated[int, Field(ge=1, le=366), BeforeValidator(_at_most, json_schema_input_type=int | str)]
+DaysText = Annotated[str, BeforeValidator(_joined, json_schema_input_type=str | list[str])]
+Rules = Annotated[list[Rule], BeforeValidator(_listed, json_schema_input_type=str | list[Rule])]
 
 
 class CalledKind(Part):
@@ -103,13 +132,13 @@ class CalledKind(Part):
     )
     notice: str | None = Field(None, description="When a day is known at the latest", examples=["17:00 the day before"])
     unknown: Literal["called", "not called"] = Field("not called", description="What a day counts as before its notice")
-    only_on: str | None = Field(
+    only_on: DaysText | None = Field(
         None, description="Days on which it may be called", examples=["weekdays except holidays"]
     )
     only_in: str | None = Field(
-        None, description="Part of the year in which it may be called", examples=["Dec 1 - Mar 31"]
+        None, description="Days of the year, or a season, in which it may be called", examples=["Dec 1 - Mar 31"]
     )
-    never_on: list[Rule] = Field([], description="Days on which it is never called", examples=["[Dec 24, Good Friday]"])
+    never_on: Rules = Field([], description="Days on which it is never called", examples=["[Dec 24, Good Friday]"])
     at_most: AtMost | None = Field(None, description="The most days that may be called", examples=["33 days"])
 
 

@@ -56,9 +56,10 @@ class CallLimits:
     def parse(
         cls,
         only_on: str | None = None,
-        only_in: str | None = None,
+        only_in: str | SeasonDays | None = None,
         never_on: Sequence[str | DayRule] = (),
         at_most: str | int | None = None,
+        season_text: str | None = None,
     ) -> CallLimits:
         """Read the limits.
 
@@ -66,12 +67,14 @@ class CallLimits:
         ----------
         only_on : str, optional
             Days such as ``weekdays except holidays``.
-        only_in : str, optional
+        only_in : str or SeasonDays, optional
             Days of a season, such as ``Dec 1 - Mar 31``.
         never_on : sequence of str or DayRule
             Days such as ``Dec 24`` or ``Good Friday``.
         at_most : str or int, optional
             How many days, as in ``33 days`` or 33.
+        season_text : str, optional
+            What to call `only_in` in messages, where it is not text.
 
         Returns
         -------
@@ -96,11 +99,11 @@ class CallLimits:
         return cls(
             DaySet.parse(days[0]) if days else EVERY_DAY,
             DaySet.parse(days[1]) if days[1:] else NO_DAYS,
-            SeasonDays.parse(only_in) if only_in is not None else None,
+            SeasonDays.parse(only_in) if isinstance(only_in, str) else only_in,
             rules,
             None if at_most is None else _days(at_most),
             (only_on or "").strip(),
-            (only_in or "").strip(),
+            (only_in if isinstance(only_in, str) else season_text or "").strip(),
         )
 
     @property

@@ -48,7 +48,9 @@ class Compiler:
     _tables: dict[tuple[object, ...], DayTable] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.complaints = Complaints(self.document, self.broken)
+        known = {info.alias or name for name, info in Sheet.model_fields.items()}
+        strange = any(len(path) == 1 and path[0] not in known for path in self.broken)
+        self.complaints = Complaints(self.document, self.broken, strange=strange)
 
     @property
     def mistakes(self) -> list[Mistake]:

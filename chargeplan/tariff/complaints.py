@@ -23,12 +23,15 @@ class Complaints:
         What was found.
     origin : dict
         For each term, the path of the version that states it now.
+    strange : bool
+        Whether the file has keys that nobody knows, under which anything may stand.
     """
 
     document: Document
     broken: frozenset[KeyPath] = frozenset()
     mistakes: list[Mistake] = field(default_factory=list)
     origin: dict[str, KeyPath] = field(default_factory=dict)
+    strange: bool = False
 
     def add(self, path: KeyPath, what: str, remedy: str = "") -> None:
         """Note a mistake; ``path`` begins with a term that a version may have changed."""
@@ -57,12 +60,21 @@ class Complaints:
         prefix = self.at(path)
         return any(broken[: len(prefix)] == prefix for broken in self.broken)
 
-    def names(self, *path: str | int) -> tuple[str, ...]:
-        """List the keys the file gives at a path, whether they could be read or not."""
+    def nameless(self, key: str) -> bool:
+        """Tell whether the names under a key, seasons or periods, are not known because of a mistake told already."""
+        return not self.names(key) and (self.is_broken(key) or self.strange)
+
+    def value(self, *path: str | int) -> Any:
+        """Give what the file says at a path, whether it could be read or not; None if it says nothing."""
         found: Any = self.document.data
         for part in self.at(path):
             try:
                 found = found[part]
             except (LookupError, TypeError):
-                return ()
+                return None
+        return found
+
+    def names(self, *path: str | int) -> tuple[str, ...]:
+        """List the keys the file gives at a path, whether they could be read or not."""
+        found = self.value(*path)
         return tuple(map(str, found)) if isinstance(found, dict) else ()

@@ -20,6 +20,7 @@ from chargeplan.clock import FIRST_YEAR, LAST_YEAR
 from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.reading import file_content
 from chargeplan.tariff.market import LARGEST_PRICE, MarketPrices
+from chargeplan.tariff.row_mistakes import RowMistakes
 
 MAX_CALLED_BYTES: Final = 1_000_000
 MAX_CALLED_ROWS: Final = 20_000
@@ -41,11 +42,12 @@ _YEARS: Final = f"write a year from {FIRST_YEAR} to {LAST_YEAR}"
 
 
 class CalledDay(NamedTuple):
-    """One row of a file of called days: the date, its kind ('' if none is given), and its line."""
+    """One row of a file of called days: the date, its kind ('' if none is given), its line and column."""
 
     day: date
     kind: str
     line: int
+    column: int = 1
 
 
 class _Row(NamedTuple):
@@ -55,42 +57,6 @@ class _Row(NamedTuple):
 
 class _CellError(Exception):
     """What is wrong with one cell, and the remedy."""
-
-
-class _Findings:
-    """The mistakes of one file, by line and cell."""
-
-    def __init__(self, file: str, lines: list[str] | None = None) -> None:
-        self.file, self.lines = file, lines
-        self.found: list[tuple[int, int, str, str]] = []
-
-    def add(self, line: int, cell: int, what: object, remedy: object) -> None:
-        self.found.append((line, cell, str(what), str(remedy)))
-
-    def check(self, listed: int | None = None) -> None:
-        """Raise what was found, at most so many; and say how many more there are."""
-        self.found.sort()
-        mistakes = [Mistake(self.file, *self._place(*at), what, remedy) for *at, what, remedy in self.found[:listed]]
-        if listed is not None and len(self.found) > listed:
-            place = self._place(*self.found[listed][:2])
-            mistakes.append(Mistake(self.file, *place, f"... and {len(self.found) - listed:,} more"))
-        if mistakes:
-            raise FileError(mistakes)
-
-    def fail(self, line: int, cell: int, what: str, remedy: str) -> FileError:
-        return FileError([Mistake(self.file, *self._place(line, cell), what, remedy)])
-
-    def _place(self, line: int, cell: int) -> tuple[int, int]:
-        """Turn the number of a cell into the column at which it begins; a Parquet file has only the number."""
-        if self.lines is None:
-            return line, cell + 1
-        quoted, commas = False, 0
-        for position, character in enumerate(self.lines[line - 1] if cell else ""):
-            quoted ^= character == '"'
-            commas += character == "," and not quoted
-            if commas == cell:
-                return line, position + 2
-        return line, 1
 
 
 def beside(sheet_file: str | os.PathLike[str], name: str) -> Path:
@@ -188,7 +154,7 @@ def read_called_rows(path: str | os.PathLike[str]) -> list[CalledDay]:
     """
     file = os.fspath(path)
     lines = _lines(file, _content(Path(path), MAX_CALLED_BYTES), MAX_CALLED_ROWS)
-    findings = _Findings(file, lines)
+    findings = RowMistakes(file, lines)
     rows = list(_rows(lines, findings))
     if not rows:
         findings.check()
@@ -213,7 +179,7 @@ def read_called_rows(path: str | os.PathLike[str]) -> list[CalledDay]:
             findings.add(line, date_cell, *error.args)
             continue
         kind = "" if kind_cell is None else cells[kind_cell].strip()
-        days.setdefault((day, kind), CalledDay(day, kind, line))
+        days.setdefault((day, kind), CalledDay(day, kind, line, findings.column(line, date_cell)))
     findings.check()
     return list(days.values())
 
@@ -243,7 +209,7 @@ def read_market_prices(
     Raises
     ------
     FileError
-        With the first 20 rows that cannot be read, and how many more there are.
+        With the first rows that cannot be read, three of each mistake and 20 at most, and how many more there are.
     InputError
         If the file is Parquet and pyarrow is not installed.
 
@@ -260,12 +226,12 @@ def read_market_prices(
     file, content = os.fspath(path), _content(Path(path), MAX_MARKET_BYTES)
     rows: Iterator[_Row]
     if content.startswith(b"PAR1"):
-        findings = _Findings(file)
+        findings = RowMistakes(file)
         names, rows = _parquet(content, findings)
         line = 1
     else:
         lines = _lines(file, content, MAX_MARKET_ROWS)
-        findings = _Findings(file, lines)
+        findings = RowMistakes(file, lines)
         rows = _rows(lines, findings)
         line, header = next(rows, _Row(1, []))
         names = _names(header)
@@ -301,7 +267,7 @@ def read_market_prices(
     return MarketPrices.build(start_s_of, price_of, resolution_s)
 
 
-def _market_columns(names: list[str], line: int, per: str | None, findings: _Findings) -> tuple[int, int, float]:
+def _market_columns(names: list[str], line: int, per: str | None, findings: RowMistakes) -> tuple[int, int, float]:
     """Find the columns of starts and of prices, and how many kWh a price is for."""
     start = names.index("start") if "start" in names else 0
     named = [cell for cell, name in enumerate(names) if name in PRICE_COLUMNS]
@@ -394,7 +360,7 @@ def _lines(file: str, content: bytes, max_rows: int) -> list[str]:
     return lines
 
 
-def _rows(lines: list[str], findings: _Findings) -> Iterator[_Row]:
+def _rows(lines: list[str], findings: RowMistakes) -> Iterator[_Row]:
     """Go through the rows that are not blank; each line on its own, so that an open quote spoils one only."""
     for line, text in enumerate(lines, 1):
         if not text.strip():
@@ -405,7 +371,7 @@ def _rows(lines: list[str], findings: _Findings) -> Iterator[_Row]:
             findings.add(line, 0, "the quotes on this line are not in pairs", "close each one, or remove them")
 
 
-def _parquet(content: bytes, findings: _Findings) -> tuple[list[str], Iterator[_Row]]:
+def _parquet(content: bytes, findings: RowMistakes) -> tuple[list[str], Iterator[_Row]]:
     """Read names and rows of a Parquet file; an index of stamps, as pandas keeps it, becomes the first column."""
     try:
         pyarrow, parquet = importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")

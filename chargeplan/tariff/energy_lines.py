@@ -82,7 +82,7 @@ class LineMaker:
     def market(self) -> MarketLine | None:
         """Make the line of the market's prices and read their file."""
         given = self.maker.terms.market
-        if given is None:
+        if given is None or self.complaints.is_broken("market", "file"):
             return None
         try:
             resolution = None if given.resolution is None else round(60 * quantity(given.resolution, "duration"))

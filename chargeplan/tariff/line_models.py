@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
 
 from chargeplan.tariff.calendar_models import Hours, Periods, Seasons
-from chargeplan.tariff.parts import Name, Part, Price, from_text, text_schema
+from chargeplan.tariff.parts import LineName, Part, Price, from_text, text_schema
 from chargeplan.tariff.phrases import Cell, Fixed, Floor, Lump, Share, Tiers, credit_of, price_cell
 
 #: What can be said of a line in its long form; a mapping with one of these is no price table.
@@ -93,7 +93,7 @@ AnyLine = Annotated[
     | Annotated[Line, Tag("long")],
     Discriminator(_form),
 ]
-Lines = Annotated[dict[Name, AnyLine], Field(max_length=MAX_LINES)]
+Lines = Annotated[dict[LineName, AnyLine], Field(max_length=MAX_LINES)]
 
 _FixedText = Annotated[
     Fixed,
@@ -132,7 +132,7 @@ FixedCharges = Annotated[
     Annotated[_FixedText, Tag("one")]
     | Annotated[FixedLong, Tag("long")]
     | Annotated[
-        dict[Name, FixedCharge], Tag("table"), Field(max_length=MAX_LINES), _other_than(FixedLong.model_fields)
+        dict[LineName, FixedCharge], Tag("table"), Field(max_length=MAX_LINES), _other_than(FixedLong.model_fields)
     ],
     Discriminator(_fixed_form),
 ]

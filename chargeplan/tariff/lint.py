@@ -11,16 +11,21 @@ from typing import Any, Final
 from chargeplan.errors import Mistake
 from chargeplan.reading import Document, KeyPath
 from chargeplan.tariff.lint_calendar import calendar_findings
+from chargeplan.tariff.lint_dear import dear_charges
 from chargeplan.tariff.lint_finding import Finding
 from chargeplan.tariff.lint_hours import hour_findings
+from chargeplan.tariff.lint_references import reference_findings
+from chargeplan.tariff.lint_sold import sold_twice
 from chargeplan.tariff.tariff import Tariff
 
 #: The warnings by name, and what each means; names never change, since sheets accept them.
 WARNINGS: Final = {
-    "dear price": "a price per kWh so high that it may be in cents",
+    "dear price": "a price or charge so high that it may be in cents, or per MWh",
     "negative price": "hours in which a kWh costs less than nothing, without a market that sets the price",
-    "unused season": "a season of which no day is within the dates of the sheet",
+    "unused season": "a season without a day within the dates of the sheet, or seasons that nothing refers to",
+    "unused holidays": "holidays that no hours refer to",
     "unused period": "a period without any hour",
+    "sold twice": "a price for what is sold, beside net metering, which takes it off what is bought already",
     "unused component": "a part of the price that is 0 at all times",
     "holiday never occurs": "a holiday without a date in the time of the sheet, or an exception that excepts nothing",
     "expired sheet": "a sheet whose last day is past",
@@ -78,7 +83,15 @@ def warnings_of(tariff: Tariff, document: Document, today: date | None = None) -
     ...     print(warning)
     a.yaml:1:52: 31 USD per kWh is very dear; if the prices are in cents, add `price_unit: cents` (warning: dear price)
     """
-    found = dict.fromkeys((*hour_findings(tariff, document), *calendar_findings(document)))
+    found = dict.fromkeys(
+        (
+            *hour_findings(tariff, document),
+            *dear_charges(tariff, document),
+            *sold_twice(document),
+            *calendar_findings(document),
+            *reference_findings(document),
+        )
+    )
     if today is not None:
         found |= dict.fromkeys(_expired(tariff, today))
     accepted = [_text(item.get("warning")) for item in _acceptances(document)]

@@ -37,7 +37,7 @@ def calendar_findings(document: Document) -> Iterator[Finding]:
         ``holiday never occurs`` and ``one-minute window``.
     """
     yield from _holidays(document)
-    for path, text in _hour_texts(document.data, ()):
+    for path, text in hour_texts(document.data, ()):
         yield from _minutes(path, text)
 
 
@@ -93,11 +93,17 @@ def _excepts(document: Document, stretch: Stretch, position: int, rule: DayRule)
     return False
 
 
-def _hour_texts(data: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
-    """List the windows of a file: what stands under `hours`, and under the names of `periods`."""
+def hour_texts(data: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
+    """List the windows of a file: what stands under `hours`, and under the names of `periods`.
+
+    Examples
+    --------
+    >>> list(hour_texts({"periods": {"peak": ["16:00-21:00"], "other": "rest"}}, ()))
+    [(('periods', 'peak', 0), '16:00-21:00'), (('periods', 'other'), 'rest')]
+    """
     if isinstance(data, list):
         for position, item in enumerate(data):
-            yield from _hour_texts(item, (*path, position))
+            yield from hour_texts(item, (*path, position))
     elif isinstance(data, dict):
         for key, value in data.items():
             if key == "hours":
@@ -106,7 +112,7 @@ def _hour_texts(data: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
                 for name, written in value.items():
                     yield from _texts(written, (*path, key, name))
             else:
-                yield from _hour_texts(value, (*path, key))
+                yield from hour_texts(value, (*path, key))
 
 
 def _texts(value: Any, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +13,7 @@ from chargeplan.clock import DAY_S, IntArray
 from chargeplan.errors import InputError
 from chargeplan.reading import Document, KeyPath
 from chargeplan.tariff.dates import WEEKDAYS
+from chargeplan.tariff.lint_dear import dear_prices
 from chargeplan.tariff.lint_finding import Finding
 from chargeplan.tariff.stretches import Stretch, stretches
 from chargeplan.tariff.tariff import Tariff
@@ -22,16 +22,11 @@ from chargeplan.tariff.year_grid import cut_to_years
 if TYPE_CHECKING:
     import pandas as pd
 
-#: A price per kWh above this is more likely cents typed as whole units, in the currencies named.
-DEAR: Final = 2.0
-_LARGE_UNITS: Final = ("USD", "CAD", "AUD", "NZD", "EUR", "GBP", "CHF")
 #: What is not seen in the first year is looked for in so many.
 _YEARS: Final = 5
 #: A season shorter than this does not show what is usual on a day of the week.
 _FEW_DAYS: Final = 14
 _PARTS: Final = ("components", "adders")
-_LIMIT: Final = re.compile(r"up\s+to\s+[\d.]+(\s*kWh)?(\s+per\s+\d+)?", re.IGNORECASE)
-_NUMBER: Final = re.compile(r"\d+(?:\.\d+)?", re.ASCII)
 #: Amounts per kWh below this are nothing.
 _NOTHING: Final = 1e-12
 
@@ -61,18 +56,32 @@ def hour_findings(tariff: Tariff, document: Document) -> Iterator[Finding]:
         and ``day without peak``.
     """
     seen = []
+    without_gaps = _without_gaps(tariff)
     for stretch in stretches(document):
         try:
-            seen.append(_Seen(stretch, _frame(tariff, stretch)))
+            seen.append(_Seen(stretch, _frame(without_gaps, stretch)))
         except InputError:
-            # Prices that a file lacks, or years without holiday data; other checks speak of them.
+            # Years without holiday data; other checks speak of them.
             return
     for part in seen:
         yield from _prices(tariff, part)
-        yield from _weekdays(part)
+        if without_gaps is tariff:
+            yield from _weekdays(part)
     yield from _unused(seen, "seasons", "season", "give it days within the dates of the sheet, or take it out")
     yield from _unused(seen, "periods", "period", "give it hours that occur, or take it out")
     yield from _unused_parts(seen)
+
+
+def _without_gaps(tariff: Tariff) -> Tariff:
+    """Give a tariff whose market prices are 0 where the file lacks them; hours can be laid out without them."""
+    gaps = [rates.market is not None and rates.market.missing is None for rates in tariff.versions]
+    if not any(gaps):
+        return tariff
+    filled = (
+        replace(rates, market=replace(rates.market, missing=0.0)) if rates.market is not None and gap else rates
+        for rates, gap in zip(tariff.versions, gaps, strict=True)
+    )
+    return replace(tariff, versions=tuple(filled))
 
 
 def _frame(tariff: Tariff, stretch: Stretch) -> pd.DataFrame:
@@ -96,39 +105,17 @@ def _names(stretch: Stretch, key: str) -> tuple[str, ...]:
 
 
 def _prices(tariff: Tariff, part: _Seen) -> Iterator[Finding]:
-    terms = part.stretch.terms
-    key = next((key for key in ("prices", "components", "market") if key in terms), "prices")
-    price = part.frame["price_per_kwh"]
-    # What is written may never occur in the year laid out: tiers beyond the first, days still to be called.
-    written = max(_written_prices(terms.get(key, 0.0)), default=0.0)
-    dearest = max(float(price.max()), written / (100 if tariff.sheet.price_unit == "cents" else 1))
-    if tariff.currency in _LARGE_UNITS and dearest > DEAR:
-        yield Finding(
-            "dear price",
-            part.stretch.path(key),
-            f"{dearest:.4g} {tariff.currency} per kWh is very dear",
-            "if the prices are in cents, add `price_unit: cents`",
-        )
-    if "market" not in part.stretch.terms and price.min() < -_NOTHING:
+    terms, price = part.stretch.terms, part.frame["price_per_kwh"]
+    if "market" in terms:
+        # The market may have a very dear hour, or a negative one.
+        yield from dear_prices(tariff, part.stretch)
+        return
+    yield from dear_prices(tariff, part.stretch, float(price.max()))
+    if price.min() < -_NOTHING:
+        key = "prices" if "prices" in terms else "components"
         when = price.idxmin()
         what = f"a kWh costs {price.min():.4g} {tariff.currency}, less than nothing, on {when:%Y-%m-%d} at {when:%H:%M}"
         yield Finding("negative price", part.stretch.path(key), what, "look for a minus too many")
-
-
-def _written_prices(written: Any) -> Iterator[float]:
-    """List the prices of a table as they are written, without the limits of tiers and without percentages."""
-    if isinstance(written, dict):
-        for key, value in written.items():
-            if key not in ("up_to", "hours", "periods", "seasons"):
-                yield from _written_prices(value)
-    elif isinstance(written, list):
-        for item in written:
-            yield from _written_prices(item)
-    elif isinstance(written, str):
-        if "%" not in written:
-            yield from map(float, _NUMBER.findall(_LIMIT.sub("", written)))
-    elif isinstance(written, int | float):
-        yield float(written)
 
 
 def _spoken_of_called(stretch: Stretch, name: str) -> bool:

@@ -75,7 +75,7 @@ def read_tariff(text: str | bytes | None, name: str = "sheet.yaml") -> Tariff:
     reading = check_document(document, Sheet)
     mistakes = list(reading.mistakes)
     if reading.model is not None:
-        compiler = Compiler(document, reading.broken)
+        compiler = Compiler(reading.document, reading.broken)
         versions, clock = compiler.versions(reading.model), compiler.clock(reading.model)
         mistakes += compiler.mistakes
         if not mistakes:

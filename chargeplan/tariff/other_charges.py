@@ -20,6 +20,16 @@ from chargeplan.units import quantity
 
 #: What a demand may be averaged over: minutes that divide an hour.
 _INTERVALS: Final = (1, 5, 10, 15, 20, 30, 60)
+#: What a line under each key is called in messages.
+_CALLED: Final = {
+    "components": "component",
+    "adders": "adder",
+    "fixed": "fixed charge",
+    "demand": "demand charge",
+    "export_components": "part of the export",
+    "taxes": "tax",
+    "credits": "credit",
+}
 
 
 @dataclass
@@ -166,7 +176,7 @@ class ChargeMaker:
         if isinstance(given, Minimum) and given.of is not None:
             known = set(of) - {CARRIED}
             for name in given.of:
-                if name not in known and not self._may_be_broken():
+                if name not in known and not self._may_be_broken(name):
                     what = f"`{name}` is no charge of this sheet"
                     self.complaints.add(("minimum", "of"), what, f"known are {', '.join(sorted(known))}")
             of = tuple(given.of)
@@ -175,7 +185,10 @@ class ChargeMaker:
             self.complaints.add(("minimum",), what, "write for example 15 per month")
         return MinimumLine(charge, of, self.complaints.place(("minimum",)))
 
-    def _may_be_broken(self) -> bool:
+    def _may_be_broken(self, name: str) -> bool:
+        """Tell whether a line may be missing because of a mistake that is told already."""
+        if name == MARKET and (self.lines.maker.terms.market is not None or self.complaints.is_broken("market")):
+            return True
         kinds = ("components", "adders", "taxes", "credits", "fixed", "demand", "export_components")
         return any(self.complaints.is_broken(kind) for kind in kinds)
 
@@ -191,9 +204,11 @@ class ChargeMaker:
                         what = f"`{name}` has a meaning of its own"
                     self.complaints.add((kind, name), what, "give it another name")
                 elif name in seen and not (kind == "adders" and seen[name] == "components"):
-                    one = {"components": "component", "adders": "adder", "taxes": "tax", "credits": "credit"}
-                    what = f"`{name}` is {_article(one.get(seen[name], seen[name]))} already"
-                    self.complaints.add((kind, name), what, f"give the {one.get(kind, kind)} another name")
+                    what = f"`{name}` is {_article(_CALLED.get(seen[name], seen[name]))} already"
+                    remedy = f"give the {_CALLED.get(kind, kind)} another name"
+                    if kind in plain:
+                        remedy = "give one of them another name, as in `fixed: {basic: 12 per month}`"
+                    self.complaints.add((kind, name), what, remedy)
                 seen.setdefault(name, kind)
 
     def _percents(self, rates: Rates) -> tuple[PercentLine, ...]:
@@ -210,7 +225,7 @@ class ChargeMaker:
             path: KeyPath = ("credits" if kind == "credit" else "taxes", name)
             of: list[str] = []
             for base in share.of or (CHARGES,):
-                if base not in known and not (base == EXPORT and rates.net) and not self._may_be_broken():
+                if base not in known and not (base == EXPORT and rates.net) and not self._may_be_broken(base):
                     what = f"`{base}` is no line of this sheet"
                     shown = sorted(known - {name, CARRIED}, key=lambda word: (word == CHARGES, word))
                     self.complaints.add(path, what, f"known are {', '.join(shown)}")

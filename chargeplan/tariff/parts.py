@@ -45,6 +45,12 @@ def _name(value: str) -> str:
     return value
 
 
+def _line_name(value: str) -> str:
+    if not value.split() or len(value) > 60 or "," in value:
+        raise InputError(f"`{value[:60]}` cannot be the name of a line; use at most 60 characters and no comma")
+    return value
+
+
 def _currency(value: str) -> str:
     if not re.fullmatch(r"[A-Z]{3}", value):
         raise InputError(f"`{value[:30]}` is not a currency; write its three-letter code, like USD, EUR or JPY")
@@ -73,7 +79,10 @@ def text_schema(description: str, *examples: str) -> WithJsonSchema:
 
 
 Price = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-MAX_AMOUNT, le=MAX_AMOUNT)]
+#: Names that windows refer to, or might: of seasons, periods and kinds of called days.
 Name = Annotated[str, AfterValidator(_name)]
+#: Names of the lines of a bill, which no window refers to.
+LineName = Annotated[str, AfterValidator(_line_name)]
 Zone = Annotated[str, AfterValidator(_zone)]
 Currency = Annotated[str, AfterValidator(_currency), Field(json_schema_extra={"pattern": "^[A-Z]{3}$"})]
 Day = Annotated[date, BeforeValidator(from_text(_date, "2026-01-31")), text_schema("A date", "2026-01-31")]

@@ -122,7 +122,13 @@ class PriceReader:
             else:
                 known = names if by_season else (*names, *periods)
                 kind = "season" if by_season else "season or period"
+                if self._nameless():
+                    continue
                 self.complaints.add(here, f"`{key}` is not a {kind} of this sheet", f"known are {', '.join(known)}")
+
+    def _nameless(self) -> bool:
+        """Tell whether nothing is known of the names of seasons or periods, because they could not be read at all."""
+        return any(map(self.complaints.nameless, ("seasons", "periods")))
 
     def _season_names(self) -> tuple[str, ...]:
         return self.hours.seasons if self.hours.seasons != ("",) else ()
@@ -135,7 +141,7 @@ class PriceReader:
         for name, cell in row.items():
             if name in self.hours.periods:
                 self._put(season, self.hours.periods.index(name), cell, (*path, name))
-            else:
+            elif not self._nameless():
                 known = ", ".join(self.hours.periods)
                 self.complaints.add((*path, name), f"`{name}` is not a period of this sheet", f"known are {known}")
 
@@ -144,7 +150,7 @@ class PriceReader:
         self._paths[season][period] = path
 
     def _check_complete(self, charged: NDArray[np.bool_], path: KeyPath, table: Any) -> None:
-        if self.complaints.is_broken(*path) or not isinstance(table, Mapping):
+        if self.complaints.is_broken(*path) or not isinstance(table, Mapping) or self._nameless():
             return
         names, periods = self._season_names(), self.hours.periods
         by_season = any(season in table for season in names)

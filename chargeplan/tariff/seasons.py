@@ -163,6 +163,20 @@ def season_days(text: str) -> SeasonDays:
     return SeasonDays.parse(text)
 
 
+def whole_year_without(seasons: tuple[SeasonDays, ...]) -> SeasonDays | None:
+    """Give the days of the year that are in none of some seasons; None if that differs from year to year.
+
+    Examples
+    --------
+    >>> winter = whole_year_without((season_days("Apr - Nov"),))
+    >>> winter.days == season_days("Dec - Mar").days
+    True
+    """
+    if any(season.ruled for season in seasons):
+        return None
+    return SeasonDays(frozenset(_YEAR).difference(*(season.days for season in seasons)))
+
+
 def _end(text: str, day: int) -> tuple[int, int] | DayRule:
     """Read one end of a season; ``day`` completes a month that stands alone."""
     clean = text.strip()

@@ -18,7 +18,7 @@ from chargeplan.tariff.line_models import (
     PriceTable,
     Tax,
 )
-from chargeplan.tariff.parts import Currency, Day, Name, Part, Zone
+from chargeplan.tariff.parts import Currency, Day, LineName, Part, Zone
 
 #: A sheet may change this often.
 MAX_VERSIONS = 400
@@ -62,14 +62,14 @@ class Terms(Part):
         None, description="Real over apparent power, for charges per kVA", examples=[0.9]
     )
     fixed: FixedCharges | None = Field(None, description="Charges per day, month or year", examples=["12 per month"])
-    demand: Annotated[dict[Name, Demand], Field(max_length=MAX_LINES)] | None = Field(
+    demand: Annotated[dict[LineName, Demand], Field(max_length=MAX_LINES)] | None = Field(
         None, description="Charges for the highest power", examples=["{demand: {price: 7.09, hours: 13:00-19:00}}"]
     )
     minimum: MinimumField | None = Field(None, description="The least the charges come to", examples=["15 per month"])
-    credits: Annotated[dict[Name, Credit], Field(max_length=MAX_LINES)] | None = Field(
+    credits: Annotated[dict[LineName, Credit], Field(max_length=MAX_LINES)] | None = Field(
         None, description="Amounts taken off", examples=["{climate credit: 40 in Apr and Oct}"]
     )
-    taxes: Annotated[dict[Name, Tax], Field(max_length=MAX_LINES)] | None = Field(
+    taxes: Annotated[dict[LineName, Tax], Field(max_length=MAX_LINES)] | None = Field(
         None, description="Percentages of the charges", examples=["{city tax: 5 %}"]
     )
     export: PriceTable | None = Field(None, description="What a kWh sold earns", examples=[0.08])

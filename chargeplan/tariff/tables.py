@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
 from typing import Final
 
 import numpy as np
 
-from chargeplan.errors import FileError, InputError, Mistake
+from chargeplan.errors import InputError
 from chargeplan.reading import KeyPath
 from chargeplan.tariff.calendar import MINUTES, SEVERAL, Calendar, DayTable, PeriodHours, find_fault
-from chargeplan.tariff.calendar_models import CalledKind, Holidays
-from chargeplan.tariff.called import CalledDays, CallLimits, called_name, parse_notice
+from chargeplan.tariff.calendar_models import Holidays
+from chargeplan.tariff.called_kinds import SeasonModel, called_kinds
 from chargeplan.tariff.complaints import Complaints
-from chargeplan.tariff.dated_files import beside, read_called_rows
 from chargeplan.tariff.dates import MONTHS, weekday_of
 from chargeplan.tariff.holiday_set import HolidaySet, country_dates
 from chargeplan.tariff.lines import PeriodTable
 from chargeplan.tariff.price_arrays import ALL_HOURS, is_reserved
-from chargeplan.tariff.seasons import SeasonDays, Seasons
+from chargeplan.tariff.seasons import Seasons
 from chargeplan.tariff.sheet import Terms
-from chargeplan.tariff.windows import kind_key
 from chargeplan.units import clock_text
 
 #: Day number taken as the beginning where a sheet gives no date: 2024-01-01, a leap year.
 _SOME_YEAR: Final = 19_723
 LONG_AGO: Final = -1_000_000
-SeasonModel = Mapping[str, SeasonDays | None]
 
 
 @dataclass
@@ -64,7 +59,13 @@ class TableMaker:
 
     def __post_init__(self) -> None:
         self.holidays = self._holidays(self.terms.holidays)
-        self.called = self._called(self.terms.called or {}, self.holidays or HolidaySet())
+        self.called = called_kinds(
+            self.complaints,
+            self.terms.called or {},
+            self.terms.seasons or {},
+            self.holidays or HolidaySet(),
+            self.timezone,
+        )
         self.price_seasons = self._seasons(self.terms.price_seasons, ("price_seasons",))
         self.seasons = self._seasons(self.terms.seasons, ("seasons",))
 
@@ -176,52 +177,6 @@ class TableMaker:
         rules = tuple(holidays.days), tuple(holidays.except_)
         return HolidaySet(holidays.country, holidays.subdivision, categories, *rules, holidays.shift, weekday)
 
-    def _called(self, kinds: Mapping[str, CalledKind], holidays: HolidaySet) -> tuple[CalledDays, ...]:
-        found = []
-        for name, kind in kinds.items():
-            path: KeyPath = ("called", name)
-            dates = list(kind.days)
-            if kind.file is None and not kind.days and "days" not in kind.model_fields_set:
-                self.complaints.add(path, f"nothing says which days are {name}", "add `days:` or `file:`")
-            if kind.file is not None:
-                try:
-                    dates += self._days_in_file(kind.file, name, kinds)
-                except FileError as error:
-                    self.complaints.mistakes += [m for m in error.mistakes if m not in self.complaints.mistakes]
-                except InputError as error:
-                    self.complaints.add_error((*path, "file"), error)
-            try:
-                called_name(name)
-                notice = None if kind.notice is None else parse_notice(kind.notice)
-                limits = CallLimits.parse(kind.only_on, kind.only_in, kind.never_on, kind.at_most)
-            except InputError as error:
-                self.complaints.add_error(path, error)
-                continue
-            unknown = kind.unknown == "called"
-            called = CalledDays(name, frozenset(dates), unknown, notice, None, limits, holidays, self.timezone)
-            for position, what, remedy in called.complaints(dates):
-                where: KeyPath = () if position is None else ("file",)
-                if position is not None and position < len(kind.days):
-                    where = ("days", position)
-                self.complaints.add((*path, *where), what, remedy)
-            found.append(called)
-        return tuple(found)
-
-    def _days_in_file(self, file: str, name: str, kinds: Mapping[str, CalledKind]) -> list[date]:
-        """List the days of one kind in a file that something else writes."""
-        path = beside(self.complaints.document.file, file)
-        known = {kind_key(kind): kind for kind in kinds}
-        dates = []
-        for row in read_called_rows(path):
-            if row.kind and kind_key(row.kind) not in known:
-                what = f"`{row.kind[:40]}` is no kind of called days of the sheet"
-                mistake = Mistake(str(path), row.line, 1, what, f"known are {', '.join(kinds)}")
-                if mistake not in self.complaints.mistakes:
-                    self.complaints.mistakes.append(mistake)
-            elif not row.kind or known[kind_key(row.kind)] == name:
-                dates.append(row.day)
-        return dates
-
     # ------------------------------------------------------------------------------------------------ hours
 
     def _check_periods(self, periods: PeriodHours, seasons: Seasons, path: KeyPath) -> bool:
@@ -235,25 +190,37 @@ class TableMaker:
             if is_reserved(name):
                 self.complaints.add((*path, name), f"`{name}` cannot be the name of a period", "give it another name")
             for window in windows or ():
+                place = self._window_place((*path, name), window.text)
                 for season in window.seasons:
-                    if season not in seasons.names and not self.complaints.is_broken("seasons"):
+                    broken = self.complaints.is_broken("seasons") or self.complaints.nameless("seasons")
+                    if season not in seasons.names and not broken:
                         known = ", ".join(seasons.names) or "none"
                         what = f"`{season}` is not a season of this sheet"
-                        self.complaints.add((*path, name), what, f"known are {known}")
+                        self.complaints.add(place, what, f"known are {known}")
                         good = False
                 fault = window.unknown_day(list(self.terms.called or {}))
                 if fault is not None and not self.complaints.is_broken("called"):
                     what, _, remedy = fault.partition("; ")
-                    self.complaints.add((*path, name), f"{name}: {what}", remedy)
+                    self.complaints.add(place, f"{name}: {what}", remedy)
                     good = False
                 uses_holidays = window.on.holidays or window.except_.holidays
                 # An explicit empty list says that there are none; utilities print the words all the same.
                 if uses_holidays and self.terms.holidays is None and not self.complaints.is_broken("holidays"):
                     what = f"`{window.text}` speaks of holidays, but the sheet names none"
                     remedy = "add `holidays:`, for example `holidays: {country: US}`, or leave the word out"
-                    self.complaints.add((*path, name), what, remedy)
+                    self.complaints.add(place, what, remedy)
                     good = False
         return good
+
+    def _window_place(self, path: KeyPath, text: str) -> KeyPath:
+        """Find the item of a list of windows that one of them was read from."""
+        for base in (path, path[:-1]):  # the hours of a line stand where the names of periods stand elsewhere
+            given = self.complaints.value(*base)
+            if isinstance(given, list):
+                for position, item in enumerate(given):
+                    if text in map(str.strip, str(item).split(";")):
+                        return (*base, position)
+        return path
 
     def _check_cover(self, calendar: Calendar, table: DayTable, periods: PeriodHours, path: KeyPath) -> None:
         begin = self.first if self.first != LONG_AGO else _SOME_YEAR

@@ -29,6 +29,8 @@ ALL_DAYS: Final = frozenset(range(7))
 JOINING_WORDS: Final = ("on", "starting", "except", "in")
 _PARTS = re.compile(rf"\s+((?ai:{'|'.join(JOINING_WORDS)}))\s+")
 _HOURS = re.compile(r"\s*([\d:]+)\s*(?:-|–|to)\s*([\d:]+)\s*\Z")
+#: A second item of a list that YAML took for more text of the first.
+_INNER_ITEM = re.compile(r"\s-\s+(?:[\d:]+\s*(?:-|–|to)\s*[\d:]+|all\s+(?:day|hours))", re.IGNORECASE | re.ASCII)
 _AND = re.compile(r"\s*,\s*(?:and\s+)?|\s+and\s+", re.IGNORECASE)
 _DAY_WORD = re.compile(r"\s+days?\Z")
 
@@ -205,6 +207,11 @@ class Window:
         >>> Window.parse("22:00-06:00, 12:00-13:30 on Mon-Fri").hours
         ((1320, 360), (720, 810))
         """
+        if match := _INNER_ITEM.search(text):
+            raise InputError(
+                f"the hours go on with `{match[0].strip()}`; a line that starts with `- ` seems to be indented "
+                "wrongly, begin it right below the `- ` of the line before"
+            )
         first, *rest = _PARTS.split(text.strip())
         parts: dict[str, str] = {}
         for raw_word, part in zip(rest[::2], rest[1::2], strict=True):

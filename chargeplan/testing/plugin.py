@@ -6,7 +6,7 @@ pytest loads this module at its start, in every project, so it imports nothing o
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,10 +17,16 @@ import pytest
 if TYPE_CHECKING:
     from chargeplan.errors import Mistake
 
-#: A sheet says both of these at the left edge; nothing else that is written in YAML says them so.
+#: Keys that stand at the left edge of a sheet; hardly any other file that is written in YAML has two of them there.
 _TOP_LEVEL: Final = [
-    re.compile(rb"""^(?:\xef\xbb\xbf)?["']?%b["']?[ \t]*:""" % key, re.MULTILINE) for key in (b"currency", b"timezone")
-]
+    re.compile(rb"""^(?:\xef\xbb\xbf)?["']?%b["']?[ \t]*:""" % key, re.MULTILINE)
+    for key in (
+        b"currency", b"timezone", b"periods", b"prices", b"components", b"adders", b"seasons", b"price_unit",
+        b"billing", b"net_metering",
+    )
+]  # fmt: skip
+_ENOUGH: Final = 2
+_FOUND: Final = ("*.yaml", "*.yml")
 #: No sheet is larger; of larger files nothing further is looked at.
 _LOOK_BYTES: Final = 1_000_000
 
@@ -32,22 +38,36 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
     parser.addini(
         "tariff_sheets",
-        "patterns of the names of files that may be rate sheets",
+        "patterns of the names of files that are rate sheets; without it, those YAML files that look like one",
         type="args",
-        default=["*.yaml", "*.yml"],
+        default=[],
     )
     parser.addini("tariff_strict", "whether what is odd about a rate sheet fails a test", type="bool", default=False)
 
 
-def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> SheetFile | None:
-    """Take a file for a rate sheet if its name fits and its text looks like one."""
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file(
+    file_path: Path, parent: pytest.Collector
+) -> Generator[None, list[pytest.Collector], list[pytest.Collector]]:
+    """Take a file for a rate sheet if it is named as one, or looks like one."""
+    taken = yield
     config = parent.config
     if config.getoption("--no-tariff-sheets"):
-        return None
-    named = parent.session.isinitpath(file_path) and file_path.suffix.lower() in (".yaml", ".yml")
-    if not named and not any(file_path.match(pattern) for pattern in config.getini("tariff_sheets")):
-        return None
-    return SheetFile.from_parent(parent, path=file_path) if looks_like_a_sheet(file_path) else None
+        return taken
+    patterns = config.getini("tariff_sheets")
+    # What is asked for by name may be a broken sheet; but it may also belong to another plugin.
+    asked = parent.session.isinitpath(file_path) and file_path.suffix.lower() in (".yaml", ".yml") and not taken
+    if (
+        _fits(file_path, patterns)
+        or asked
+        or (not patterns and _fits(file_path, _FOUND) and looks_like_a_sheet(file_path))
+    ):
+        return [*taken, SheetFile.from_parent(parent, path=file_path)]
+    return taken
+
+
+def _fits(path: Path, patterns: Iterable[str]) -> bool:
+    return any(path.match(pattern) for pattern in patterns)
 
 
 def looks_like_a_sheet(path: Path) -> bool:
@@ -61,7 +81,8 @@ def looks_like_a_sheet(path: Path) -> bool:
     Returns
     -------
     bool
-        Whether ``currency:`` and ``timezone:`` both begin a line of it.
+        Whether two or more keys of a sheet, such as ``currency:`` and ``prices:``, begin lines of it. So one that
+        is misspelt does not hide the sheet.
 
     Examples
     --------
@@ -74,7 +95,7 @@ def looks_like_a_sheet(path: Path) -> bool:
             text = stream.read(_LOOK_BYTES).replace(b"\r", b"\n")
     except OSError:
         return False
-    return all(key.search(text) for key in _TOP_LEVEL)
+    return sum(key.search(text) is not None for key in _TOP_LEVEL) >= _ENOUGH
 
 
 class SheetFile(pytest.File):
@@ -149,15 +170,18 @@ class SheetItem(pytest.Item):
         from chargeplan.errors import ChargeplanError
 
         if isinstance(excinfo.value, SheetFailure):
-            return "\n".join(str(replace(mistake, file=self._shown())) for mistake in excinfo.value.mistakes)
+            return "\n".join(
+                str(replace(mistake, file=self._shown(Path(mistake.file)))) for mistake in excinfo.value.mistakes
+            )
         if isinstance(excinfo.value, ChargeplanError):
-            return f"{self._shown()}:{self.line}:1: {excinfo.value}"
+            return f"{self._shown(self.path)}:{self.line}:1: {excinfo.value}"
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, int, str]:
         """Give pytest the place of the test and what it is called."""
         return self.path, self.line - 1, self.name
 
-    def _shown(self) -> str:
+    def _shown(self, path: Path) -> str:
+        """Give the name of the sheet, or of a file beside it, as seen from where pytest was started."""
         here = self.config.invocation_params.dir
-        return str(self.path.relative_to(here)) if self.path.is_relative_to(here) else str(self.path)
+        return str(path.relative_to(here)) if path.is_relative_to(here) else str(path)

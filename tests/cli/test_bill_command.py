@@ -168,7 +168,7 @@ def test_what_is_asked_about_a_file(bill, asked):
         (["--use", "nan", *JUNE], "'nan' is no energy; write "),
         (["--use", "1e999", *JUNE], "'1e999 kWh' is no energy that can be used; write "),
         (["--use", "1", *JUNE, "--demand", "8 kVA"], "'kVA' is not a unit of power; write "),
-        (["--use", "1", *JUNE, "--power-factor", "1.2"], "'1.2' has no unit; write 1.2 % if you mean percent"),
+        (["--use", "1", *JUNE, "--power-factor", "1.2"], "`1.2` is no power factor, which lies above 0 and up to 1; "),
         (["--use", "1", *JUNE, "--contracted", "40"], "'40' has no unit; write "),
         (["--use", "1", *JUNE, "--contracted", "4 kW", "--contracted", "5 kW"], "--contracted is given twice; give "),
     ],

@@ -178,8 +178,7 @@ def test_a_mistake_has_its_place_and_a_remedy(name):
     lines = mistakes_of(changed((old, new)))
     at_place = [line for line in lines if line.startswith(f"home.yaml:{place}: ") and what in line]
     assert len(at_place) == 1, lines
-    # A misspelled section is both unknown and missing.
-    assert len(lines) == (2 if name == "missing section" else 1), lines
+    assert len(lines) == 1, lines
     said = at_place[0]
     assert "; " in said, "no remedy"
     assert remedy is None or remedy in said.partition("; ")[2]

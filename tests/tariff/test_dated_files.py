@@ -101,7 +101,9 @@ def test_one_day_may_be_of_two_kinds(write):
 
 def test_called_days_know_their_lines(write):
     rows = read_called_rows(write("date\n\n2026-01-14\n2026-01-15\n2026-01-14\n"))
-    assert [(row.day.day, row.line) for row in rows] == [(14, 3), (15, 4)]
+    assert [(row.day.day, row.line, row.column) for row in rows] == [(14, 3, 1), (15, 4, 1)]
+    rows = read_called_rows(write("kind,date\n,2026-01-14\ncritical,2026-01-15\n"))
+    assert [(row.line, row.column) for row in rows] == [(2, 2), (3, 10)]
 
 
 def test_every_bad_row_of_called_days_is_named(write):
@@ -241,7 +243,7 @@ def test_bad_rows_of_market_prices_are_named(write):
         "start,price\n2026-01-14T00:00,0.1\n2026-01-14,0.1\n14.1.2026 00:00,0.1\n,0.1\n2026-01-14T00:00:30Z,0.1\n"
         '1850-01-14T00:00Z,0.1\n2026-01-14T01:00Z,"0,12"\n2026-01-14T02:00Z,0,12\n2026-01-14T03:00Z,\n'
         "2026-01-14T04:00Z,NaN\n2026-01-14T05:00Z,-inf\n2026-01-14T06:00Z,1e999\n2026-01-14T07:00Z,1_000\n"
-        '2026-01-14T08:00Z,"1,234.5"\n2026-01-14T09:00Z,100000.5\n2026-01-14T10:00Z,0.3\n2026-01-14T11:00+01:00,0.4\n'
+        "2026-01-14T09:00Z,100000.5\n2026-01-14T10:00Z,0.3\n2026-01-14T11:00+01:00,0.4\n"
     )
     dot = "write digits with at most one dot, or remove the line"
     wide = "prices lie from -100000 to 100000 per kWh"
@@ -259,21 +261,47 @@ def test_bad_rows_of_market_prices_are_named(write):
         f"a.csv:12:19: `-inf` is not a price; {dot}",
         f"a.csv:13:19: `1e999` is out of range; {wide}",
         f"a.csv:14:19: `1_000` is not a price; {dot}",
-        f"a.csv:15:19: `1,234.5` is not a price; {dot}",
-        f"a.csv:16:19: `100000.5` is out of range; {wide}",
-        "a.csv:18:1: this instant has another price on line 17; keep one of the two rows",
+        f"a.csv:15:19: `100000.5` is out of range; {wide}",
+        "a.csv:17:1: this instant has another price on line 16; keep one of the two rows",
+    ]
+    assert messages(read_market_prices, write('2026-01-14T08:00Z,"1,234.5"\n')) == [
+        f"a.csv:1:19: `1,234.5` is not a price; {dot}"
     ]
 
 
+def test_a_mistake_in_every_row_is_named_three_times(write):
+    """A file without offsets says so three times, and in how many more rows, as files of a load do."""
+    good, bad = "2026-01-14T00:00Z,0.1\n", "".join(f"2026-01-14T{hour:02}:00,0.1\n" for hour in range(24))
+    assert messages(read_market_prices, write(good + bad * 50)) == [
+        f"a.csv:2:1: `2026-01-14T00:00` does not say its offset from UTC; {STAMP}",
+        f"a.csv:3:1: `2026-01-14T01:00` does not say its offset from UTC; {STAMP}",
+        f"a.csv:4:1: `2026-01-14T02:00` does not say its offset from UTC (and so 1,197 more rows); {STAMP}",
+    ]
+    lines = bad.splitlines(keepends=True)
+    assert len(messages(read_market_prices, write(good + "".join(lines[:3])))) == 3
+    assert "(and so" not in messages(read_market_prices, write(good + "".join(lines[:3])))[-1]
+    assert (
+        messages(read_market_prices, write(good + "".join(lines[:4])))[-1]
+        .split("; ")[0]
+        .endswith("(and so 1 more row)")
+    )
+    # Another mistake among them is not lost, nor are two prices for one instant, which are noticed last.
+    other = messages(read_market_prices, write(good + good.replace("0.1", "0.2") + bad + "2026-01-15T00:00Z,low\n"))
+    assert [line.split(":")[1] for line in other] == ["2", "3", "4", "5", "27"]
+
+
 def test_mistakes_beyond_twenty_are_counted(write):
-    good, bad = "2026-01-14T00:00Z,0.1\n", "2026-01-14T01:00,0.1\n"
-    listed = messages(read_market_prices, write(good + bad * 1021))
+    """Of seven kinds of mistakes, forty times each, twenty lines, and a last one with all that they do not speak of."""
+    bad = (
+        "2026-01-14T00:00,0.1\nsoon,0.1\n,0.1\n2026-01-14T00:00Z,\n2026-01-14T00:00Z,low\n2026-01-14T00:00Z,1,2\n"
+        "1850-01-14T00:00Z,1\n"
+    )
+    listed = messages(read_market_prices, write(bad * 40))
     assert len(listed) == 21
-    assert listed[19].startswith("a.csv:21:1: `2026-01-14T01:00` does not say its offset")
-    assert listed[20] == "a.csv:22:1: ... and 1,001 more"
-    assert len(messages(read_market_prices, write(good + bad * 20))) == 20
-    # Two prices for one instant are noticed last, and still listed by their line.
-    assert messages(read_market_prices, write(good + good.replace("0.1", "0.2") + bad * 30))[0].startswith("a.csv:2:1:")
+    # Of the 280, the first 14 are told one by one, and the next six speak of 38 each: 280 - 14 - 6 * 38 = 38.
+    assert [line.count("(and so 37 more rows)") for line in listed] == [0] * 14 + [1] * 6 + [0]
+    assert listed[20] == "a.csv:21:1: ... and 38 more"
+    assert len(messages(read_market_prices, write(bad * 2))) == 14
 
 
 def test_the_column_of_a_mistake_counts_quoted_commas_as_text(write):

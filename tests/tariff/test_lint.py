@@ -10,6 +10,7 @@ from chargeplan.tariff.lint import NEEDLESS, WARNINGS, SheetWarning, unknown_acc
 from chargeplan.tariff.loading import shipped_folder
 
 HEAD = "name: S\ncurrency: USD\ntimezone: America/Denver\n"
+EXCEPT = "periods: {peak: 16:00-21:00 except holidays, other: rest}\n"
 PEAK = "periods: {peak: 16:00-21:00, other: rest}\nprices: {peak: 0.4, other: 0.2}\n"
 
 
@@ -145,7 +146,7 @@ def test_a_part_whose_hours_never_occur():
 )
 def test_holidays_that_never_occur(holidays, dates, said):
     """Rules without a date in the years of the sheet, dates outside its days, exceptions that except nothing."""
-    text = HEAD + f"{dates}\nholidays: {holidays}\nprices: 0.2\n"
+    text = HEAD + f"{dates}\nholidays: {holidays}\n{EXCEPT}prices: 0.2\n"
     lines = found(text)
     place = f"holidays: {holidays}".index
     assert [int(line.split(":")[2]) for line in lines] == [place(word) + 1 for word in said]
@@ -154,7 +155,7 @@ def test_holidays_that_never_occur(holidays, dates, said):
 
 def test_a_holiday_of_a_version_counts_where_it_is_in_force():
     """A single date in the list of the first version, but in the time of the second, which keeps the list."""
-    text = HEAD + "holidays: [2027-12-24]\nprices: 0.2\nversions: [{from: 2027-01-01, prices: 0.3}]\n"
+    text = HEAD + "holidays: [2027-12-24]\n" + EXCEPT + "prices: 0.2\nversions: [{from: 2027-01-01, prices: 0.3}]\n"
     assert found(text) == []
     assert ids(text.replace("prices: 0.3", "holidays: [Jan 1]")) == ["holiday never occurs"]
 
@@ -313,3 +314,18 @@ def test_seasons_of_prices():
         "prices: {summer: {peak: 0.3, off-peak: 0.1}, winter: {peak: 0.2, off-peak: 0.1}}\n"
     )
     assert ids(text) == []
+
+
+@pytest.mark.parametrize(
+    ("export", "told"),
+    [("export: 0.06", True), ("export: {peak: 0.06, off-peak: 0}", True), ("export: -0.02", False), ("", False)],
+)
+def test_what_is_sold_twice(export, told):
+    """Net metering takes what is sold off what is bought; an export price pays for it again, a charge does not."""
+    text = (
+        "name: A\ncurrency: USD\ntimezone: America/Denver\nperiods: {peak: 07:00-21:00 on weekdays, off-peak: rest}\n"
+        f"prices: {{peak: 0.3, off-peak: 0.1}}\nnet_metering: {{true_up: Mar}}\n{export}\n"
+    )
+    warnings = [line for line in found(text) if "sold twice" in line]
+    assert bool(warnings) == told
+    assert all(line.startswith("a.yaml:7:1: `export` pays for what is sold") for line in warnings)

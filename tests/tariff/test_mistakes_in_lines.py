@@ -9,6 +9,7 @@ HEAD = "name: A\ncurrency: USD\ntimezone: America/Denver\n"
 
 NUMBER = "is not a number; write digits with at most one dot, like 0.31"
 NAME = "cannot be a name; use words without commas and not on, in, except, starting"
+LINE_NAME = "cannot be the name of a line; use at most 60 characters and no comma"
 FORM = "see the examples in the README for the form"
 HOURS = "write for example 16:00-21:00 on weekdays"
 
@@ -25,7 +26,7 @@ def messages_of(text):
         ("periods: {peak: 16:00-25:00, other: rest}", "11: peak: 25:00 is not a time of day; write 00:00 to 24:00"),
         ("periods: {peak: 16:00-21:00; 7-9, other: rest}", "11: peak: 7 is not a time of day; write 00:00 to 24:00"),
         ("periods: {peak: 16, other: rest}", f"11: peak: `16` cannot stand here; {HOURS}"),
-        ("periods: {peak: [16:00-21:00, 5], other: rest}", f"11: peak: `5` cannot stand here; {HOURS}"),
+        ("periods: {peak: [16:00-21:00, 5], other: rest}", f"31: peak: `5` cannot stand here; {HOURS}"),
         ("periods: {peak: [], other: rest}", f"11: peak: no hours are given; {HOURS}"),
         ("periods: {peak: , other: rest}", f"11: peak: nothing cannot stand here; {HOURS}"),
         ("periods: {on peak: 16:00-21:00, other: rest}", f"11: on peak: `on peak` {NAME}"),
@@ -61,7 +62,9 @@ def messages_of(text):
             "price_seasons, price_unit, prices, seasons, source, taxes, timezone, until, versions",
         ),
         ("adders: {a: {hours: 00:00-06:00}}", "10: there is no price; add for example `price: 0.05`, per kWh"),
-        ("adders: {'a, b': {hours: 00:00-06:00}}", f"10: a, b: `a, b` {NAME}"),
+        ("adders: {'a, b': {hours: 00:00-06:00}}", f"10: a, b: `a, b` {LINE_NAME}"),
+        ("fixed: {'a, b': 12 per month}", f"9: a, b: `a, b` {LINE_NAME}"),
+        (f"taxes: {{{'x' * 61}: 5 %}}", f"9: {'x' * 61}: `{'x' * 60}` {LINE_NAME}"),
         (
             "adders: {a: {price: 1, hours: 16:00-21:00 on holidays}}",
             "24: `16:00-21:00 on holidays` speaks of holidays, but the sheet "

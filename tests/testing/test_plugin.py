@@ -123,6 +123,58 @@ def test_which_files_are_looked_at(pytester, sheet):
     assert node_ids(pytester)[0] == "tariffs/evening.rates.yaml::reads without mistakes"
 
 
+MISSPELT = SHEET.replace("timezone", "time_zone")
+INDENTED = "".join(f"  {line}\n" for line in MISSPELT.splitlines())
+
+
+@pytest.mark.parametrize("text", [MISSPELT, INDENTED, "name: [", "", "on: push\njobs: {}\n"])
+def test_a_file_that_is_named_is_a_sheet_whatever_it_holds(pytester, sheet, text):
+    """By the setting or on the command line: a mistake in its first lines must not make a sheet disappear."""
+    sheet.write_text(text, encoding="utf-8")
+    result = run(pytester, "tariffs/evening.yaml")
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["tariffs/evening.yaml:*"])
+    pytester.makeini("[pytest]\ntariff_sheets = tariffs/ev*.yaml")
+    run(pytester).assert_outcomes(failed=1)
+    run(pytester, "tariffs").assert_outcomes(failed=1)
+
+
+def test_a_misspelt_key_does_not_hide_a_sheet_that_is_found(pytester, sheet):
+    """Any two of its keys are enough; and the message is the one of the key."""
+    sheet.write_text(MISSPELT, encoding="utf-8")
+    result = run(pytester)
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["tariffs/evening.yaml:3:1: `time_zone` is not known here; did you mean `timezone`[?]"])
+    sheet.write_text(SHEET.replace("currency", "curency"), encoding="utf-8")
+    run(pytester).assert_outcomes(failed=1)
+
+
+def test_a_file_of_another_plugin_is_left_to_it(pytester, sheet):
+    """A YAML file that is named on the command line and collected already is none of our business."""
+    pytester.makeconftest(
+        "import pytest\n\n"
+        "class Other(pytest.File):\n"
+        "    def collect(self):\n"
+        "        yield OtherItem.from_parent(self, name='other')\n\n"
+        "class OtherItem(pytest.Item):\n"
+        "    def runtest(self):\n"
+        "        pass\n\n"
+        "def pytest_collect_file(file_path, parent):\n"
+        "    return Other.from_parent(parent, path=file_path) if file_path.name == 'workflow.yml' else None\n"
+    )
+    run(pytester, "tariffs/workflow.yml").assert_outcomes(passed=1)
+
+
+def test_a_mistake_in_a_file_beside_the_sheet_names_that_file(pytester, sheet):
+    """The day that breaks a rule stands in the CSV file, and so does the message."""
+    (sheet.parent / "called.csv").write_text("date\n2026-01-17\n", encoding="utf-8")
+    called = "called: {event: {file: called.csv, only_on: weekdays}}\n"
+    sheet.write_text(SHEET.replace("periods:", called + "periods:"), encoding="utf-8")
+    result = run(pytester)
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["tariffs/called.csv:2:1: 2026-01-17 is a Saturday, but *"])
+
+
 def test_what_is_odd_fails_if_it_shall(pytester, sheet):
     """Prices per kWh of 50 USD may be cents: allowed, but not with the setting `tariff_strict`."""
     sheet.write_text(SHEET.replace("0.5", "50"), encoding="utf-8")
@@ -179,13 +231,17 @@ def test_pytest_starts_without_loading_chargeplan():
         ('name: A\rtimezone: UTC\r"currency": USD\r', True),
         ("currency: USD\n# timezone: UTC\n", False),
         ("currency: USD\ntimezones: UTC\n", False),
+        ("currency: USD\ntimezones: UTC\nprices: 1\n", True),
+        ("curency: USD\nperiods: {}\ncomponents: {}\n", True),
+        ("prices: 1\nprices: 2\n", False),
+        ("openapi: 3.1.0\ninfo: {}\npaths: {}\ncomponents: {}\n", False),
         ("a:\n  currency: USD\n  timezone: UTC\n", False),
         ("{currency: USD, timezone: UTC}", False),
         ("", False),
     ],
 )
 def test_how_a_sheet_is_told_from_other_yaml(tmp_path, text, is_sheet):
-    """Both keys at the left edge, in any form in which YAML writes a plain key; flow style is not looked into."""
+    """Two keys at the left edge, in any form in which YAML writes a plain key; flow style is not looked into."""
     path = tmp_path / "a.yaml"
     path.write_bytes(text.encode())
     assert looks_like_a_sheet(path) is is_sheet
