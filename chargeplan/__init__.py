@@ -12,14 +12,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from chargeplan.charging import Circuit, Evse, Vehicle, weakest_link
+    from chargeplan.charging import Circuit, Evse, Node, OtherLoad, PowerTree, Vehicle, weakest_link
     from chargeplan.drafting.draft import Draft, draft_sheet
     from chargeplan.errors import ChargeplanError, FileError, InputError, SolverError
     from chargeplan.household import HouseholdPlan, load_household, plan_days, plan_tonight, read_household
+    from chargeplan.household.panel_file import load_panel
+    from chargeplan.household.together import plan_together
     from chargeplan.output.price_files import write_prices
     from chargeplan.output.price_table import price_table
     from chargeplan.plan.schedule import Schedule
     from chargeplan.plan.schedule import plan as plan_itinerary
+    from chargeplan.plan.shared import SharedCar, SharedPlan, plan_shared
     from chargeplan.plan.stops import Drive, Itinerary, Stay
     from chargeplan.tariff import Tariff, load_tariff, read_tariff, shipped_sheets
 
@@ -35,6 +38,9 @@ _HOMES = {
     "shipped_sheets": "tariff",
     "Circuit": "charging",
     "Evse": "charging",
+    "Node": "charging",
+    "OtherLoad": "charging",
+    "PowerTree": "charging",
     "Vehicle": "charging",
     "weakest_link": "charging",
     "Draft": "drafting.draft",
@@ -44,11 +50,16 @@ _HOMES = {
     "Stay": "plan.stops",
     "Schedule": "plan.schedule",
     "plan_itinerary": "plan.schedule",
+    "SharedCar": "plan.shared",
+    "SharedPlan": "plan.shared",
+    "plan_shared": "plan.shared",
     "HouseholdPlan": "household",
     "load_household": "household",
     "plan_days": "household",
     "plan_tonight": "household",
     "read_household": "household",
+    "load_panel": "household.panel_file",
+    "plan_together": "household.together",
     "price_table": "output.price_table",
     "write_prices": "output.price_files",
 }
@@ -63,16 +74,24 @@ __all__ = [
     "HouseholdPlan",
     "InputError",
     "Itinerary",
+    "Node",
+    "OtherLoad",
+    "PowerTree",
     "Schedule",
+    "SharedCar",
+    "SharedPlan",
     "SolverError",
     "Stay",
     "Tariff",
     "Vehicle",
     "draft_sheet",
     "load_household",
+    "load_panel",
     "load_tariff",
     "plan_days",
     "plan_itinerary",
+    "plan_shared",
+    "plan_together",
     "plan_tonight",
     "price_table",
     "read_household",

@@ -151,6 +151,39 @@ def power_factor(value: str | float) -> float:
     return factor
 
 
+_TEMPERATURE = re.compile(r"\s*([-+−]?\d+(?:\.\d+)?)\s*(?:°|deg)?\s*([CF])\s*\Z", re.ASCII)
+
+
+def temperature_c(value: object) -> float:
+    """Read a temperature as degrees Celsius.
+
+    Parameters
+    ----------
+    value : str
+        ``30 °C``, ``30 C`` or ``86 °F``.
+
+    Returns
+    -------
+    float
+        Degrees Celsius.
+
+    Raises
+    ------
+    InputError
+        If it is not a temperature with its unit.
+
+    Examples
+    --------
+    >>> temperature_c("30 °C"), temperature_c("86 °F"), temperature_c("-5 C")
+    (30.0, 30.0, -5.0)
+    """
+    match = _TEMPERATURE.match(value) if isinstance(value, str) and len(value) <= _LONGEST else None
+    if match is None:
+        raise InputError(f"{value!r} is no temperature; write for example 30 °C or 86 °F")
+    number = float(match[1].replace("−", "-"))
+    return number if match[2] == "C" else round((number - 32) / 1.8, 9)
+
+
 def time_of_day(value: object) -> int:
     """Read a time of day as minutes after midnight; ``24:00`` is the end of the day.
 

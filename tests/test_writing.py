@@ -23,7 +23,7 @@ def test_a_file_is_replaced_as_a_whole(tmp_path):
 @pytest.mark.parametrize("name", ["missing/prices.csv", "a\0b.csv", "x" * 300])
 def test_what_cannot_be_written(tmp_path, name):
     """One message, and nothing is left behind."""
-    with pytest.raises(InputError, match="cannot write .*; choose another place"):
+    with pytest.raises(InputError, match=r"cannot write .*; choose another place"):
         write_whole(tmp_path / name, b"new")
     assert list(tmp_path.iterdir()) == []
 

@@ -69,6 +69,42 @@ def days(household: str | None, days: int, form: str | None, why: bool, **option
     _print_plan(plan, form, days_text, why=why)
 
 
+@main.command()
+@click.argument("panel")
+@click.option("--now", help="Pretend it is this time, like '2026-11-25 18:30'.")
+@click.option("--soc", multiple=True, help="State of charge of a car, like 'left=55 %'. As often as needed.")
+@click.option("--target", multiple=True, help="State of charge wanted of a car, like 'left=90 %'.")
+@click.option("--plugged-in", is_flag=True, help="All cars are plugged in now.")
+@click.option("--json", "as_json", is_flag=True, help="Data for programs.")
+def together(panel: str, soc: tuple[str, ...], target: tuple[str, ...], as_json: bool, **options: Any) -> None:
+    """Say when to charge tonight where several cars share a panel.
+
+    PANEL is a file with the circuits, what else runs on them, and the household file of each car.
+    """
+    from chargeplan.household.panel_file import load_panel
+    from chargeplan.household.together import plan_together
+    from chargeplan.output.together_text import together_data, together_text
+
+    plan = plan_together(
+        load_panel(panel), soc=_by_car("--soc", soc), target=_by_car("--target", target), **_given(options)
+    )
+    if as_json:
+        print_json(together_data(plan))
+    else:
+        click.echo(together_text(plan))
+    sys.exit(OUT_OF_REACH if plan.short else FINE)
+
+
+def _by_car(option: str, given: tuple[str, ...]) -> dict[str, str]:
+    found = {}
+    for text in given:
+        name, equals, value = text.rpartition("=")
+        if not equals or not name.strip():
+            raise InputError(f"{option} {text} names no car; write {option} 'left=55 %'")
+        found[name.strip()] = value.strip()
+    return found
+
+
 def _household(name: str | None) -> Household:
     from chargeplan.household import load_household
 

@@ -139,8 +139,8 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
     "what",
     type=click.Choice(
         [
-            *("tariff", "household", "plan", "prices", "price-table", "check", "picture", "difference"),
-            *("bill", "bills", "drafts"),
+            *("tariff", "household", "panel", "plan", "together", "prices", "price-table", "check", "picture"),
+            *("difference", "bill", "bills", "drafts"),
         ]
     ),
 )
@@ -150,6 +150,10 @@ def schema(what: str) -> None:
         from chargeplan.tariff.sheet import sheet_schema
 
         print_json(sheet_schema())
+    elif what == "panel":
+        from chargeplan.household.panel_file import panel_schema
+
+        print_json(panel_schema())
     elif what == "household":
         from chargeplan.household.model import household_schema
 
@@ -171,6 +175,11 @@ def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
     path = shipped_path(file)
     try:
         document = read_document(path)
+        if "circuits" in document.data:
+            from chargeplan.household.panel_file import load_panel
+
+            tree = load_panel(path).tree
+            return [], [document.mistake(("circuits",), caution) for caution in tree.warnings], 0
         if "vehicle" in document.data or "habits" in document.data:
             cautions = load_household(path).limit.warnings
             return [], [document.mistake(("evse",), caution) for caution in cautions], 0

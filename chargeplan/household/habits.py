@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 
 from chargeplan.clock import wall_s
 from chargeplan.errors import InputError
+from chargeplan.household.early import Early
 from chargeplan.tariff.dates import WEEKDAYS
 from chargeplan.tariff.windows import DaySet
 
@@ -83,6 +84,8 @@ class Habits:
         Driven on a day with a departure.
     target, floor : float
         State of charge wanted at departure, and kept for emergencies, as shares.
+    early : Early, optional
+        How often it leaves sooner.
     """
 
     plug_in: ByDay[int]
@@ -90,6 +93,7 @@ class Habits:
     distance_km: ByDay[float]
     target: float
     floor: float = 0.0
+    early: Early | None = None
 
     @property
     def uses_holidays(self) -> bool:

@@ -6,12 +6,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import lru_cache, partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chargeplan.clock import DAY_S, IntArray, day_number, day_of_number
 from chargeplan.tariff import Tariff
+
+if TYPE_CHECKING:
+    from chargeplan.tariff.usage import Metered
 
 PriceArray = Callable[[IntArray, int], NDArray[np.float64]]
 
@@ -26,10 +30,13 @@ class HouseUse:
         What was bought since the last reading, the car included.
     per_day_kwh : float
         What is expected on each day to come, without the car.
+    highest_kw : float
+        Highest power since the last reading, for rates that charge for it.
     """
 
     so_far_kwh: float
     per_day_kwh: float
+    highest_kw: float = 0.0
 
 
 def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | PriceArray:
@@ -66,7 +73,7 @@ def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | Pri
     return prices
 
 
-def left_out(tariff: Tariff, house: HouseUse | None) -> tuple[str, ...]:
+def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False) -> tuple[str, ...]:
     """Say what of a rate the prices of a plan do not reckon with.
 
     Parameters
@@ -75,6 +82,8 @@ def left_out(tariff: Tariff, house: HouseUse | None) -> tuple[str, ...]:
         The rate at home.
     house : HouseUse or None
         What the house uses.
+    whole : bool
+        Whether the plan reckons with the whole bill.
 
     Returns
     -------
@@ -90,8 +99,12 @@ def left_out(tariff: Tariff, house: HouseUse | None) -> tuple[str, ...]:
     found = []
     versions = tariff.timeline.versions
     demand = dict.fromkeys(line.name for rates in versions for line in rates.demand)
+    names = ", ".join(f"`{name}`" for name in demand)
+    if whole:
+        unknown = demand and house is not None and not house.highest_kw
+        what = f"the highest power of the house so far, which {names} may charge already, is not known; say `highest`"
+        return (f"{what} under `house_use`",) if unknown else ()
     if demand:
-        names = ", ".join(f"`{name}`" for name in demand)
         found.append(
             f"this rate also charges for the highest power ({names}); the plan leaves that out, so the bill may rise "
             "by much more than the cost shown"
@@ -119,9 +132,35 @@ def billing_month_end(tariff: Tariff, day: int) -> date:
 
 def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, end: date, step_s: int) -> tuple[int, NDArray[np.float64]]:
     """Price one more kWh in every slot from the last reading to the end of a billing month."""
-    from chargeplan.tariff.bill_days import add_months
     from chargeplan.tariff.billing import Known
     from chargeplan.tariff.next_kwh import next_kwh_metered
+
+    metered = house_metered(tariff, house, now_s, end, step_s)
+    return int(metered.start_s[0]), next_kwh_metered(tariff.desk, metered, Known(demand_kw=0.0))
+
+
+def house_metered(tariff: Tariff, house: HouseUse, now_s: int, end: date, step_s: int) -> Metered:
+    """Lay what the house uses on a grid, from the last reading to the end of a billing month.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        The rate at home.
+    house : HouseUse
+        Its use, spread evenly before and after the present.
+    now_s : int
+        UTC seconds.
+    end : datetime.date
+        Last day.
+    step_s : int
+        Length of an interval.
+
+    Returns
+    -------
+    Metered
+        Without the car.
+    """
+    from chargeplan.tariff.bill_days import add_months
     from chargeplan.tariff.usage import Metered
 
     timeline = tariff.timeline
@@ -134,5 +173,4 @@ def _next_kwh(tariff: Tariff, house: HouseUse, now_s: int, end: date, step_s: in
     kwh = np.full(grid.size, house.per_day_kwh * step_s / DAY_S)
     past = grid < now_s
     kwh[past] = house.so_far_kwh / max(1, int(past.sum()))
-    metered = Metered.build(timeline, grid, step_s, kwh[:, None], np.zeros((grid.size, 1)))
-    return begin_s, next_kwh_metered(tariff.desk, metered, Known(demand_kw=0.0))
+    return Metered.build(timeline, grid, step_s, kwh[:, None], np.zeros((grid.size, 1)))

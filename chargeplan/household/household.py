@@ -25,9 +25,20 @@ from chargeplan.charging import (
     weakest_link,
 )
 from chargeplan.errors import FileError, InputError, Mistake
+from chargeplan.household.charger import HomeCharger
+from chargeplan.household.charging_part import charger_of, contradictions, derating_of, rules_of
+from chargeplan.household.early import Early
 from chargeplan.household.habits import NO_DEPARTURE, ByDay, Habits
 from chargeplan.household.house_use import HouseUse
-from chargeplan.household.model import CircuitPart, EvsePart, HabitsPart, HouseholdSheet, StopPart, VehiclePart
+from chargeplan.household.model import (
+    ChargingPart,
+    CircuitPart,
+    EvsePart,
+    HabitsPart,
+    HouseholdSheet,
+    StopPart,
+    VehiclePart,
+)
 from chargeplan.household.state_of_charge import StateOfChargeFile
 from chargeplan.household.wording import in_file_words
 from chargeplan.reading import Document, KeyPath, read_document
@@ -93,6 +104,8 @@ class Household:
         Where to read the state of charge.
     house_use : HouseUse, optional
         What the rest of the house uses.
+    charger : HomeCharger, optional
+        How the charger at home may be used, if the file says something of it.
     prefer : str
         Among equally cheap plans: ``as needed``, ``earliest``, ``latest`` or ``fewest starts``.
     distance_unit : str
@@ -114,6 +127,7 @@ class Household:
     stops: tuple[Stop, ...] = ()
     soc_file: StateOfChargeFile | None = None
     house_use: HouseUse | None = None
+    charger: HomeCharger | None = None
     prefer: str = "as needed"
     distance_unit: str = "km"
 
@@ -233,6 +247,9 @@ class _Builder:
         limit = None
         if circuit and evse and vehicle:
             limit = self.attempt(("circuit",), lambda: weakest_link(circuit, evse, vehicle))
+        charger = None
+        if tariff and circuit and evse and vehicle and sheet.charging is not None:
+            charger = self.charger(sheet, sheet.charging, tariff, (circuit, evse, vehicle))
         stops = [self.stop(("stops", n), part, vehicle, habits) for n, part in enumerate(sheet.stops)]
         if tariff and habits and habits.uses_holidays and not tariff.has_holidays:
             self.complain(("habits",), "the rate sheet names no holidays", "leave `holidays` out of the habits")
@@ -254,7 +271,8 @@ class _Builder:
             habits=habits,
             stops=tuple(stop for stop in stops if stop is not None),
             soc_file=StateOfChargeFile(folder / soc.file, soc.max_age) if soc else None,
-            house_use=HouseUse(house.so_far, house.per_day) if house else None,
+            house_use=HouseUse(house.so_far, house.per_day, house.highest) if house else None,
+            charger=charger,
             prefer=sheet.prefer,
             distance_unit="mi" if "mi" in str(self.document.data["habits"].get("distance")) else "km",
         )
@@ -271,6 +289,24 @@ class _Builder:
             return None
         return self.attempt(path, lambda: load_tariff(beside if exists else name))
 
+    def charger(
+        self, sheet: HouseholdSheet, part: ChargingPart, tariff: Tariff, links: tuple[Circuit, Evse, Vehicle]
+    ) -> HomeCharger | None:
+        for key, what, remedy in contradictions(part, links[2], has_holidays=tariff.has_holidays):
+            self.complain(("charging", *key), what, remedy)
+        rules = self.attempt(("charging",), partial(rules_of, part))
+        derating = self.attempt(("charging", "derating"), partial(derating_of, part.derating))
+        if rules is None or derating is None:
+            return None
+        return charger_of(
+            part,
+            rules=rules,
+            derating=derating,
+            links=links,
+            timezone=sheet.timezone,
+            is_holiday=tariff.is_holiday,
+        )
+
     def habits(self, part: HabitsPart) -> Habits | None:
         plug_in = self.attempt(("habits", "plug_in"), lambda: ByDay.parse(part.plug_in))
         leave = self.attempt(("habits", "leave"), lambda: ByDay.parse(part.leave))
@@ -283,6 +319,7 @@ class _Builder:
         distance = self.attempt(("habits", "distance"), lambda: ByDay.parse(given))
         if part.target < part.floor:
             self.complain(("habits", "target"), "the target is below the floor", "raise the target or lower the floor")
+        early = self.early(part)
         if plug_in is None or leave is None or distance is None:
             return None
         if all(minute == NO_DEPARTURE for minute in (*leave.week, leave.holiday) if minute is not None):
@@ -293,7 +330,15 @@ class _Builder:
                 what = f"on {_DAY_NAMES[day]} the car leaves on the very minute it is plugged in"
                 self.complain(("habits", "leave"), what, "change one of the two times")
                 break
-        return Habits(plug_in, leave, distance, part.target, part.floor)
+        return Habits(plug_in, leave, distance, part.target, part.floor, early)
+
+    def early(self, part: HabitsPart) -> Early | None:
+        if part.early is None:
+            if part.sure is not None:
+                what = "`sure` says nothing without `early`"
+                self.complain(("habits", "sure"), what, "add for example `early: 30 min`")
+            return None
+        return self.attempt(("habits", "early"), partial(_early, part.early, 1.0 if part.sure is None else part.sure))
 
     def vehicle(self, part: VehiclePart, target: float) -> Vehicle | None:
         losses: dict[Level, ChargingLoss] = {}
@@ -360,6 +405,12 @@ def _circuit(part: CircuitPart) -> Circuit:
 
 def _evse(part: EvsePart) -> Evse:
     return Evse(part.max_current, part.min_current, part.step, part.name)
+
+
+def _early(chances: float | dict[str, float], sure: float) -> Early:
+    if isinstance(chances, dict):
+        return Early.of({quantity(minutes, "duration"): share for minutes, share in chances.items()}, sure)
+    return Early.of(chances, sure)
 
 
 def _taper(points: dict[str, float] | None) -> Taper | None:

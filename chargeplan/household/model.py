@@ -1,14 +1,16 @@
 """What a household file may say: the model that files are checked against."""
 
+from datetime import date
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema
 
 from chargeplan.charging import Level
+from chargeplan.charging.derating import MOST_POINTS
 from chargeplan.clock import zone
 from chargeplan.errors import InputError
-from chargeplan.tariff.windows import DaySet
-from chargeplan.units import quantity, time_of_day
+from chargeplan.tariff.windows import DaySet, Window
+from chargeplan.units import calendar_date, quantity, temperature_c, time_of_day
 
 #: What is written instead of a departure time for days without one.
 STAYS_HOME: Final = "stays home"
@@ -49,6 +51,32 @@ def _days(value: str) -> str:
     return value
 
 
+def _window(value: str) -> str:
+    """Read hours as a rate sheet writes them; what only a rate sheet knows is refused."""
+    window = Window.parse(value)
+    if window.seasons:
+        raise InputError(f"a household has no seasons such as `{window.seasons[0]}`; leave `in` and what follows out")
+    if (unknown := window.unknown_day()) is not None:
+        raise InputError(unknown)
+    return value
+
+
+def _starts(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 1000:
+        raise InputError(f"{value} is no number of starts; write a whole number of 1 or more, like 2")
+    return value
+
+
+def _point(value: Any) -> tuple[str, float]:
+    """Read where a point of a table lies: a temperature, or a time of day."""
+    if isinstance(value, str) and value.strip()[-1:] in ("C", "F"):
+        return "ambient temperature", temperature_c(value)
+    try:
+        return "hour of day", float(time_of_day(value))
+    except InputError:
+        raise InputError(f"{value!r} is neither a temperature nor a time of day; write 30 °C or 14:00") from None
+
+
 def _onboard(value: Any) -> tuple[float | None, float | None]:
     """Read the onboard charger's limit, kW or A."""
     if isinstance(value, str) and value.strip().upper().endswith("A"):
@@ -58,6 +86,10 @@ def _onboard(value: Any) -> tuple[float | None, float | None]:
 
 def _form(value: Any) -> str:
     return "table" if isinstance(value, dict) else "one"
+
+
+def _number(value: Any) -> str:
+    return "list" if isinstance(value, list) else "one"
 
 
 Amperes = Annotated[float, _quantity("current"), _schema("Amperes", "32 A")]
@@ -74,6 +106,14 @@ Onboard = Annotated[
 Time = Annotated[int, BeforeValidator(time_of_day), _schema("A time of day", "18:15")]
 Departure = Annotated[int, BeforeValidator(_departure), _schema("A time of day, or none", "07:15", STAYS_HOME)]
 DayNames = Annotated[str, AfterValidator(_days), _schema("Days of the week", "weekdays", "Tue, Thu")]
+Hours = Annotated[
+    str, AfterValidator(_window), _schema("Hours, as in a rate sheet", "16:00-21:00 on weekdays", "17:00-20:00")
+]
+Date = Annotated[date, BeforeValidator(calendar_date), _schema("A date", "2026-07-14")]
+Celsius = Annotated[float, BeforeValidator(temperature_c), _schema("A temperature", "30 °C", "86 °F")]
+Point = Annotated[
+    tuple[str, float], BeforeValidator(_point), _schema("A temperature or a time of day", "40 °C", "14:00")
+]
 Zone = Annotated[str, AfterValidator(lambda value: str(zone(value).key))]
 
 TimeByDay = Annotated[Annotated[Time, Tag("one")] | Annotated[dict[DayNames, Time], Tag("table")], Discriminator(_form)]
@@ -82,6 +122,22 @@ DepartureByDay = Annotated[
 ]
 DistanceByDay = Annotated[
     Annotated[Distance, Tag("one")] | Annotated[dict[DayNames, Distance], Tag("table")], Discriminator(_form)
+]
+
+
+EarlyForm = Annotated[Annotated[Minutes, Tag("one")] | Annotated[dict[str, Share], Tag("table")], Discriminator(_form)]
+
+
+HoursOrList = Annotated[Annotated[Hours, Tag("one")] | Annotated[list[Hours], Tag("list")], Discriminator(_number)]
+TemperatureByTime = Annotated[
+    Annotated[Celsius, Tag("one")] | Annotated[dict[Time, Celsius], Tag("table")], Discriminator(_form)
+]
+
+
+Starts = Annotated[
+    int,
+    BeforeValidator(_starts),
+    WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 1000, "description": "A number of starts"}),
 ]
 
 
@@ -137,6 +193,10 @@ class HabitsPart(Part):
     distance: DistanceByDay = Field(description="How far it is driven a day", examples=["29 mi"])
     target: Share = Field(description="State of charge wanted at departure", examples=["80 %"])
     floor: Share = Field(0.0, description="State of charge kept for emergencies", examples=["20 %"])
+    early: EarlyForm | None = Field(
+        None, description="How much sooner than usual it may leave, or how often", examples=[{"30 min": "8 %"}]
+    )
+    sure: Share | None = Field(None, description="At what share of departures the target must be met")
 
 
 class StopPart(Part):
@@ -157,6 +217,50 @@ class StopPart(Part):
     tariff: str | None = Field(None, description="A rate sheet for that place, instead of a price")
 
 
+class LoadControlPart(Part):
+    """Hours in which the utility, or whoever else, switches the EVSE off or holds it to less."""
+
+    hours: Hours = Field(description="When", examples=["17:00-20:00 on weekdays"])
+    dates: list[Date] | None = Field(None, description="On these dates only", examples=[["2026-07-14"]], min_length=1)
+    current: Amperes = Field(0.0, description="Highest current meanwhile; off if not stated")
+
+
+LoadControlOrList = Annotated[
+    Annotated[LoadControlPart, Tag("one")] | Annotated[list[LoadControlPart], Tag("list")], Discriminator(_number)
+]
+
+
+class DeratingPart(Part):
+    """A table of limit currents, by ambient temperature or by the hour of the day."""
+
+    current: dict[Point, Amperes] = Field(
+        description="Limit current by ambient temperature, or by time of day",
+        examples=[{"25 °C": "32 A", "40 °C": "24 A"}],
+        min_length=1,
+        max_length=MOST_POINTS,
+    )
+    between: Literal["straight line", "steps"] = Field("straight line", description="Between two points of the table")
+    ambient: TemperatureByTime | None = Field(
+        None, description="Temperature at the EVSE, one or by time of day", examples=["30 °C"]
+    )
+
+
+class ChargingPart(Part):
+    """How the charger at home may be used."""
+
+    one_block: bool = Field(False, description="Charge in one unbroken block each night")
+    most_starts: Starts | None = Field(None, description="Most starts from plug-in to departure", examples=[2])
+    min_on: Minutes = Field(0.0, description="Least time from a start to the next stop", examples=["30 min"])
+    min_off: Minutes = Field(0.0, description="Least time from a stop to the next start", examples=["15 min"])
+    never: HoursOrList | None = Field(None, description="Hours without charging", examples=["16:00-21:00 on weekdays"])
+    load_control: LoadControlOrList | None = Field(
+        None,
+        description="Hours in which others switch the EVSE off or hold it to less",
+        examples=[{"hours": "17:00-20:00 on weekdays", "current": "10 A"}],
+    )
+    derating: DeratingPart | None = Field(None, description="Less current when it is hot")
+
+
 class StateOfChargePart(Part):
     """A file in which something else writes the state of charge."""
 
@@ -169,6 +273,7 @@ class HouseUsePart(Part):
 
     so_far: KilowattHours = Field(description="Bought since the meter was read", examples=["420 kWh"])
     per_day: KilowattHours = Field(description="Expected on each day to come, without the car", examples=["18 kWh"])
+    highest: Kilowatts = Field(0.0, description="Highest power since the reading", examples=["4.5 kW"])
 
 
 class HouseholdSheet(Part):
@@ -189,6 +294,7 @@ class HouseholdSheet(Part):
         description="When it is home and how far it goes",
         examples=[{"plug_in": "18:15", "leave": "07:15", "distance": "29 mi", "target": "80 %"}],
     )
+    charging: ChargingPart | None = Field(None, description="How the charger at home may be used")
     stops: list[StopPart] = Field([], description="Other places where it is plugged in")
     state_of_charge: StateOfChargePart | None = Field(None, description="Where to read the state of charge")
     house_use: HouseUsePart | None = Field(None, description="What the rest of the house uses, for rates with tiers")

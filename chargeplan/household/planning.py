@@ -13,16 +13,18 @@ import numpy as np
 from chargeplan.charging import Limit
 from chargeplan.clock import DAY_S, day_of_number, instant_s, local_datetimes, local_seconds, wall_s
 from chargeplan.errors import InputError
+from chargeplan.household.billed import billed_slots
+from chargeplan.household.charger import HOME
 from chargeplan.household.habits import Outing, outings
 from chargeplan.household.house_use import PriceArray, left_out, price_at
 from chargeplan.household.household import Household, Stop
 from chargeplan.household.state_of_charge import StateOfCharge, estimated, given
+from chargeplan.plan.problem import problem_from
 from chargeplan.plan.schedule import Schedule, plan
 from chargeplan.plan.stops import Drive, Itinerary, Price, Stay
 from chargeplan.tariff import Tariff
 from chargeplan.units import KM_PER_MILE, quantity, time_of_day
 
-HOME = "home"
 #: What a place is called, what it delivers, and what a kWh costs there.
 _Place = tuple[str, Limit, float | Tariff | PriceArray]
 #: Habits repeat weekly, but holidays can take the departures of some weeks in a row.
@@ -52,6 +54,10 @@ class HouseholdPlan:
         When to charge.
     limits : tuple of Limit
         What each stay delivers.
+    ready_min : float
+        How many minutes before the usual departure the stays at home end, since the car may leave early.
+    uninsured_cost : float or None
+        What the plan would cost if they did not.
     """
 
     household: Household
@@ -61,11 +67,26 @@ class HouseholdPlan:
     itinerary: Itinerary
     schedule: Schedule
     limits: tuple[Limit, ...]
+    ready_min: float = 0.0
+    uninsured_cost: float | None = None
+
+    @property
+    def insurance_cost(self) -> float:
+        """What it costs to be ready sooner than the usual departure; 0 without that."""
+        return 0.0 if self.uninsured_cost is None else self.schedule.total_cost - self.uninsured_cost
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What of the rate at home the plan does not reckon with, in words."""
-        return left_out(self.household.tariff, self.household.house_use)
+        """What of the rate at home the plan does not reckon with, and what to mind, in words."""
+        charger = self.household.charger
+        hot = charger.cautions if charger is not None else ()
+        return (*left_out(self.household.tariff, self.household.house_use, whole=self.schedule.whole_bill), *hot)
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """Which rules of the charger at home are at work in the plan, in words."""
+        charger = self.household.charger
+        return charger.words(self.itinerary.stays) if charger is not None else ()
 
     def __repr__(self) -> str:
         return f"HouseholdPlan({self.household.name!r}, {self.schedule!r})"
@@ -132,9 +153,9 @@ def plan_tonight(
     leave_s = _next_outing(trips, arrive_s).leave_s if leave is None else _departure_s(leave, arrive_s, household)
     wanted = household.habits.target if target is None else _target(target)
     price = price_at(household.tariff, household.house_use, now_s)
-    stay = _stay(household, (HOME, household.limit, price), (arrive_s, leave_s), wanted)
+    stay = _stay(household, (HOME, household.limit, price), (arrive_s, _ready_s(household, arrive_s, leave_s)), wanted)
     level = _state_of_charge(household, soc, now_s, last)
-    return _planned(
+    planned = _planned(
         household,
         now_s=now_s,
         soc=level,
@@ -145,6 +166,8 @@ def plan_tonight(
         prefer=prefer,
         solver=solver,
     )
+    same = {"soc": soc, "now": now, "leave": leave, "target": target, "plugged_in": plugged_in, "prefer": prefer}
+    return _insured(planned, lambda usual: plan_tonight(usual, **same, solver=solver))  # type: ignore[arg-type]
 
 
 def plan_days(
@@ -198,7 +221,7 @@ def plan_days(
     limits: list[Limit] = []
     home = (HOME, household.limit, price_at(household.tariff, household.house_use, now_s))
     for position, trip in enumerate(ahead):
-        stays.append(_stay(household, home, (arrive_s, trip.leave_s), wanted))
+        stays.append(_stay(household, home, (arrive_s, _ready_s(household, arrive_s, trip.leave_s)), wanted))
         limits.append(household.limit)
         if position + 1 == len(ahead):
             break
@@ -212,7 +235,7 @@ def plan_days(
         drives.append(leg)
         arrive_s = trip.back_s
     level = _state_of_charge(household, soc, now_s, last)
-    return _planned(
+    planned = _planned(
         household,
         now_s=now_s,
         soc=level,
@@ -223,6 +246,27 @@ def plan_days(
         prefer=prefer,
         solver=solver,
     )
+    same = {"soc": soc, "now": now, "target": target, "plugged_in": plugged_in, "prefer": prefer}
+    return _insured(planned, lambda usual: plan_days(usual, days, **same, solver=solver))  # type: ignore[arg-type]
+
+
+def _ready_s(household: Household, arrive_s: int, leave_s: int) -> int:
+    """Give the end of a stay at home: sooner than the departure if that may come early.
+
+    What is charged later may come too late, so nothing is.
+    """
+    early = household.habits.early
+    ready_s = leave_s - round(60 * early.ready_min) if early else leave_s
+    return ready_s if ready_s > arrive_s + 60 else leave_s
+
+
+def _insured(plan: HouseholdPlan, again: Callable[[Household], HouseholdPlan]) -> HouseholdPlan:
+    """Add what being ready early costs, from the same plan without it."""
+    habits = plan.household.habits
+    if habits.early is None or not habits.early.ready_min:
+        return plan
+    usual = again(replace(plan.household, habits=replace(habits, early=None)))
+    return replace(plan, ready_min=habits.early.ready_min, uninsured_cost=usual.schedule.total_cost)
 
 
 def _planned(
@@ -239,6 +283,8 @@ def _planned(
 ) -> HouseholdPlan:
     vehicle = household.vehicle
     usable = vehicle.usable_kwh
+    if household.charger is not None:
+        stays = household.charger.on_stays(household.limit, stays)
     # A car that is fuller than the daily limit is not emptied; a higher target was wished for.
     most = max(target, vehicle.daily_limit, soc.share)
     taper: list[tuple[float, float]] = []
@@ -256,8 +302,27 @@ def _planned(
     tariffs = [household.tariff, *(stop.price for stop in household.stops if isinstance(stop.price, Tariff))]
     step_min = gcd(15, *(tariff.resolution_min for tariff in tariffs))
     tie_break = household.prefer if prefer is None else prefer
-    schedule = plan(itinerary, step_min=step_min, solver=solver, tie_break=tie_break)
+    schedule = _billed(household, itinerary, now_s, step_min=step_min, solver=solver, tie_break=tie_break)
+    schedule = schedule or plan(itinerary, step_min=step_min, solver=solver, tie_break=tie_break)
     return HouseholdPlan(household, now_s, soc, target, itinerary, schedule, tuple(limits))
+
+
+def _billed(
+    household: Household, itinerary: Itinerary, now_s: int, *, step_min: int, solver: str, tie_break: str
+) -> Schedule | None:
+    """Plan against the whole bill where the house's use is known and prices by the hour do not say it all."""
+    if household.house_use is None or solver not in ("auto", "highs") or tie_break == "fewest starts":
+        return None
+    problem = problem_from(itinerary, step_min)
+    if problem.taper.size or problem.rules:
+        return None
+    home = [stay.place == HOME for stay in itinerary.stays]
+    bills = billed_slots(household.tariff, household.house_use, now_s, problem, home)
+    if not bills:
+        return None
+    from chargeplan.plan.billed_schedule import plan_billed
+
+    return plan_billed(itinerary, problem, bills, tie_break=tie_break)
 
 
 def _now_s(now: str | datetime | None, household: Household) -> int:

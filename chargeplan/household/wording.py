@@ -20,6 +20,8 @@ _RANGES: Final = {
     "max_a": ("max_current", "an EVSE announces 6 to 80 A; write for example 32 A"),
     "min_a": ("min_current", "it is at least 6 A, and no more than `max_current`"),
     "step_a": ("step", "write 1 A, or 0.1 A for tenths"),
+    "min_on_min": ("min_on", "write 0 min to 24 h, like 30 min"),
+    "min_off_min": ("min_off", "write 0 min to 24 h, like 15 min"),
     "usable_kwh": ("usable_battery", "write for example 60 kWh"),
     "kwh_per_100km": ("consumption", "write for example 26 kWh/100 mi or 16 kWh/100 km"),
     "onboard_kw": ("onboard_charger", "write for example 7.7 kW or 32 A, or leave it out"),

@@ -42,6 +42,7 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
     ('chargeplan.plan/1', True, ['2026-11-25T23:00:00-07:00'])
     """
     household, schedule = plan.household, plan.schedule
+    early = household.habits.early
     usable, certificate = household.vehicle.usable_kwh, schedule.certificate
     now = local_datetimes(household.timezone, [plan.now_s])[0]
     return {
@@ -90,7 +91,13 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
             }
             for stay, limit, departure in zip(plan.itinerary.stays, plan.limits, schedule.departures, strict=True)
         ],
+        "rules": list(plan.rules),
         "cautions": list(plan.cautions),
+        "early": {
+            "ready_min": plan.ready_min,
+            "met": early.met(plan.ready_min) if early else 1.0,
+            "cost": plan.insurance_cost,
+        },
         "fixes": [
             {
                 "place": fix.place,
@@ -98,6 +105,7 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
                 "shortfall_kwh": fix.shortfall_kwh,
                 "leave_later_min": fix.leave_later_min,
                 "more_a": fix.more_a,
+                "rules": [list(together) for together in fix.rules],
             }
             for fix in schedule.fixes
         ],

@@ -9,6 +9,7 @@ from chargeplan.output.data import CHECK_SCHEMA, PLAN_SCHEMA, PRICES_SCHEMA
 from chargeplan.output.draft_data import DRAFTS_SCHEMA
 from chargeplan.output.picture_data import DIFFERENCE_SCHEMA, PICTURE_SCHEMA
 from chargeplan.output.price_files import PRICE_TABLE_SCHEMA
+from chargeplan.output.together_text import TOGETHER_SCHEMA
 from chargeplan.plan.conflicts import WishKind
 from chargeplan.plan.reasons import Reason
 from chargeplan.tariff.bill import KINDS
@@ -91,7 +92,13 @@ _PLAN = _document(
         )
     ),
     stays=_list(_object(place=_TEXT, start=_TIME, end=_TIME, limit=_LIMIT, departure=_DEPARTURE)),
+    rules=_said(_list(_TEXT), "rules of the charger at home that are at work, in words"),
     cautions=_said(_list(_TEXT), "what of the rate the plan does not reckon with"),
+    early=_object(
+        ready_min=_said(_NUMBER, "minutes before the usual departure at which stays at home end"),
+        met=_said(_NUMBER, "share of departures that come no sooner"),
+        cost=_said(_NUMBER, "what that costs more"),
+    ),
     fixes=_list(
         _object(
             place=_TEXT,
@@ -99,6 +106,7 @@ _PLAN = _document(
             shortfall_kwh=_NUMBER,
             leave_later_min=_maybe(_COUNT, "null if no delay would help"),
             more_a=_maybe(_COUNT, "null if no current would help"),
+            rules=_said(_list(_list(_TEXT)), "ways out: rules of the charger to be relaxed, each list together"),
         )
     ),
     compared_with=_object(on_plug_in=_HABIT, timer=_HABIT),
@@ -109,6 +117,38 @@ _PLAN = _document(
         method=_TEXT,
         tie_break={"enum": ["as needed", "earliest", "latest", "fewest starts"]},
     ),
+)
+_TOGETHER = _document(
+    TOGETHER_SCHEMA,
+    panel=_TEXT,
+    reachable=_said(_TRUTH, "false goes with exit code 3"),
+    cost=_said(_NUMBER, "of all cars; only a sum of money if all have one currency"),
+    wall_kwh=_NUMBER,
+    cars=_list(
+        _object(
+            name=_TEXT,
+            currency=_TEXT,
+            circuit=_TEXT,
+            plugged_in=_TIME,
+            leaves=_TIME,
+            state_of_charge=_said(_NUMBER, "share at plug-in"),
+            target=_NUMBER,
+            state_of_charge_at_departure=_NUMBER,
+            shortfall_kwh=_NUMBER,
+            shortfall_alone_kwh=_said(_NUMBER, "what would be missing if the car were alone"),
+            windows=_list(_object(start=_TIME, end=_TIME, current_a=_NUMBER, wall_kwh=_NUMBER, cost=_NUMBER)),
+        )
+    ),
+    slots=_object(start=_list(_TIME), current_a=_said(_list(_list(_NUMBER)), "a row for each car, A on each phase")),
+    circuits=_list(
+        _object(
+            name=_TEXT,
+            left_a=_said(_NUMBER, "least that is left for cars in any slot"),
+            used_a=_said(_NUMBER, "most that cars draw"),
+            used_up_slots=_said(_COUNT, "slots in which it is used up while a car could take more"),
+        )
+    ),
+    proof=_object(optimal=_TRUTH, feasible=_TRUTH, status=_TEXT, method=_TEXT),
 )
 #: What `--why` adds to a plan.
 _PLAN["properties"]["why"] = _object(
@@ -350,6 +390,7 @@ _BILLS = _document(BILLS_SCHEMA, **_SPAN, bills=_list({key: _BILL[key] for key i
 #: By the name of what prints it.
 SCHEMAS: Final[dict[str, _Schema]] = {
     "plan": _PLAN,
+    "together": _TOGETHER,
     "prices": _PRICES,
     "price-table": _PRICE_TABLE,
     "check": _CHECK,

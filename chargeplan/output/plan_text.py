@@ -27,6 +27,18 @@ _CENT = 0.01
 _STRONGER = {"what is left on the circuit": "circuit"}
 
 
+#: By rule of the charger: what would have to be done about it.
+_RELAXED = {
+    "never": "charge in the hours of `never`",
+    "load_control": "get out of `load_control` for once, if its terms allow that",
+    "derating": "keep the EVSE cooler, so that `derating` allows more",
+    "one_block": "allow more than one block (`one_block`)",
+    "most_starts": "allow more `most_starts`",
+    "min_on": "allow a shorter `min_on`",
+    "min_off": "allow a shorter `min_off`",
+}
+
+
 def _line(label: str, text: str) -> list[str]:
     return wrapped(text, f"{label:<{_LABEL}}")
 
@@ -62,7 +74,8 @@ def night_text(plan: HouseholdPlan) -> str:
     zone = clock_changes(stay.start, stay.end)
     lines = _heading(plan)
     lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(plan.soc.share)} ({plan.soc.because})")
-    lines += _line("Leaves", f"{_moment(stay.end, zone)} at {percent_text(reached)}, {_target_words(plan, departure)}")
+    leaves = "Ready by" if plan.ready_min else "Leaves"
+    lines += _line(leaves, f"{_moment(stay.end, zone)} at {percent_text(reached)}, {_target_words(plan, departure)}")
     lines += window_lines(plan, departure)
     lines += ["", *summary_lines(plan)]
     return "\n".join(lines)
@@ -132,18 +145,32 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
         # Only the floor makes a plan dearer than a timer that ends at the same level.
         timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but wait below the floor"
     lines += _line("", timed)
+    if plan.ready_min:
+        lines += _line("Insured", _insured_words(plan))
     places = [stay.place for stay in plan.itinerary.stays]
     for place, limit in dict.fromkeys(zip(places, plan.limits, strict=True)):
         where = "" if len(places) == 1 else f"{place}: "
         lines += _line("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
         for warning in limit.warnings:
             lines += _line("Caution", warning)
+    for rule in plan.rules:
+        lines += _line("Limit", rule if len(set(places)) == 1 else f"home: {rule}")
     for caution in plan.cautions:
         lines += _line("Caution", caution)
     lines += _line("Proof", f"{schedule.status}; {schedule.method}")
     for fix in schedule.fixes:
         lines += _line("Short", fix_text(plan, fix))
     return lines
+
+
+def _insured_words(plan: HouseholdPlan) -> str:
+    early = plan.household.habits.early
+    met = 1.0 if early is None else early.met(plan.ready_min)
+    cost = money_text(max(0.0, plan.insurance_cost), plan.household.tariff.currency)
+    return (
+        f"ready {plan.ready_min:g} min before the usual departure, in time for {percent_text(met)} of departures; "
+        f"that costs {cost}"
+    )
 
 
 def _saved(cost: float, plan_cost: float) -> float:
@@ -157,6 +184,7 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
     short = fix.shortfall_kwh / plan.household.vehicle.usable_kwh
     text = f"by {fix.shortfall_kwh:.1f} kWh ({percent_text(short)}) on leaving {stay.place}, {_moment(stay.end, False)}"
     ways, current = [], "more current would not mend it"
+    relaxed = [" and ".join(_RELAXED.get(name, name) for name in together) for together in fix.rules]
     if fix.leave_later_min is not None:
         hours, minutes = divmod(fix.leave_later_min, 60)
         ways.append(f"leave {f'{hours} h {minutes} min' if hours else f'{minutes} min'} later")
@@ -174,6 +202,7 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
             agree = "if a licensed electrician and the local code agree"
             ways.append(f"have {fix.more_a} A more ({total}) from a stronger {names}, {agree}")
             current = ""
+    ways += relaxed
     if not ways:
         return f"{text}; more time would not mend it; {current}"
     return f"{text}; to reach it, {' or '.join(ways)}{f'; {current}' if current else ''}"

@@ -46,13 +46,15 @@ def why_text(plan: HouseholdPlan, why: Why) -> str:
     >>> from chargeplan.plan.why import explain
     >>> night = plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00")
     >>> print(why_text(night, explain(night.schedule)).splitlines()[0])
-    Why          Wed 20:00 - 23:00 waits: at 0.3964 a kWh is dearer than 0.1837,
+    Why          Wed 20:00 - 23:00 waits: 0.2991 to 0.3943 is more than 0.1827, what
     """
     lines: list[str] = []
+    rules = plan.schedule.problem.rules
     for stretch in why.stretches:
         lines += _labelled("Why" if not lines else "", stretch_text(plan, stretch))
     if not why.stretches:
-        lines += _labelled("Why", "with a taper every kWh has another value, so hours are not explained one by one")
+        what = "a whole bill" if plan.schedule.whole_bill else "rules of the charger" if rules else "a taper"
+        lines += _labelled("Why", f"with {what} hours depend on one another, so they are not explained one by one")
     if why.values is not None:
         for position, number in enumerate(why.changes):
             lines += _labelled("" if position else "A kWh", _worth_text(plan, why, number))

@@ -5,8 +5,10 @@ from chargeplan.plan.merit_order import merit_order, merit_order_nights
 from chargeplan.plan.problem import Problem, night, problem_from
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.remedies import Fix
+from chargeplan.plan.rules import ChargerRules
 from chargeplan.plan.schedule import Departure, Schedule, plan
 from chargeplan.plan.solvers import SOLVERS, TIE_BREAKS, Solution, solve, write_model
+from chargeplan.plan.spells import Spell
 from chargeplan.plan.stops import Drive, Itinerary, Stay
 from chargeplan.plan.unmanaged import Unmanaged
 from chargeplan.plan.windows import Window
@@ -15,6 +17,7 @@ __all__ = [
     "SOLVERS",
     "TIE_BREAKS",
     "Certificate",
+    "ChargerRules",
     "Departure",
     "Drive",
     "Fix",
@@ -23,6 +26,7 @@ __all__ = [
     "Reach",
     "Schedule",
     "Solution",
+    "Spell",
     "Stay",
     "Unmanaged",
     "Window",

@@ -34,6 +34,9 @@ TIGHT_KWH = 2e-9
 #: (1e-7), and far below what any meter shows.
 FEASIBLE_KWH = 1e-6
 
+#: Violations of a charger's rules up to this many seconds count as rounding.
+RULE_S = 1e-2
+
 
 @dataclass(frozen=True)
 class Certificate:
@@ -59,6 +62,15 @@ class Certificate:
         repaired needs, charging at once below the floor, and the energy balance per slot.
     worst_taper_kwh : float
         Greatest energy in a slot above what the taper accepts.
+    worst_rule_s : float
+        Greatest violation of a charger's rules, in seconds: a block or a pause too short, or charging
+        where the limit is 0.
+    starts_over : int
+        Blocks too many in a stay.
+    bound_by : str
+        Whose bound it is, where it does not follow from the plan alone, as ``HiGHS``.
+    short_gap_kwh : float
+        The shortfall may be greater by this than the least under the charger's rules.
 
     Examples
     --------
@@ -84,13 +96,22 @@ class Certificate:
     worst_floor_kwh: float
     worst_balance_kwh: float
     worst_taper_kwh: float
+    worst_rule_s: float = 0.0
+    starts_over: int = 0
+    bound_by: str = ""
+    short_gap_kwh: float = 0.0
 
     @property
     def words(self) -> str:
         """One line for people."""
         if self.optimal:
-            return "proven optimal"
+            return f"proven optimal by {self.bound_by}'s bound" if self.bound_by else "proven optimal"
         if not self.feasible:
+            if self.starts_over or self.worst_rule_s > RULE_S:
+                return (
+                    "not feasible, and not proven optimal: the charger's rules are broken "
+                    f"by {self.worst_rule_s:.3g} s and {self.starts_over} starts"
+                )
             worst = max(
                 self.worst_limit_kwh,
                 self.worst_capacity_kwh,
@@ -100,6 +121,10 @@ class Certificate:
                 self.worst_taper_kwh,
             )
             return f"not feasible, and not proven optimal: a limit is broken by {worst:.3g} kWh"
+        if self.short_gap_kwh > FEASIBLE_KWH:
+            return f"not proven optimal: at most {self.short_gap_kwh:.3g} kWh shorter than the best plan"
+        if not np.isfinite(self.gap):
+            return "not proven optimal"
         return f"not proven optimal: at most {self.gap:.3g} dearer than the best plan"
 
 
@@ -158,7 +183,8 @@ def certify(
     }
     feasible = bool(np.isfinite(wall_kwh).all()) and max(worst.values()) <= FEASIBLE_KWH
     gap = cost - bound
-    return Certificate(feasible, feasible and gap <= tolerance, cost, bound, gap, tolerance, **worst)
+    optimal = feasible and gap <= tolerance
+    return Certificate(feasible, optimal, cost, bound, gap, tolerance, **worst)  # type: ignore[arg-type]
 
 
 def _worst(*excess: Floats) -> float:

@@ -33,6 +33,25 @@ class Answer:
     row_duals: Floats | None
 
 
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a search found within its time.
+
+    Parameters
+    ----------
+    x : array or None
+        Values of the columns; None if there is no solution, or none was found.
+    bound : float
+        No solution has a lower objective, as the solver says; minus infinity if it says nothing.
+    closed : bool
+        Whether the search came to its end: `x` is best, or there is no solution.
+    """
+
+    x: Floats | None
+    bound: float
+    closed: bool
+
+
 def without_fixed(program: Program) -> tuple[Program, NDArray[np.bool_], NDArray[np.bool_]]:
     """Leave out fixed columns and the rows that have no other; also return masks of what is kept."""
     free = program.lower < program.upper
@@ -153,6 +172,106 @@ def _highs_integer(program: Program, time_limit_s: float) -> Answer:
     if result.status != 0 or result.x is None:
         raise SolverError(f"HiGHS did not finish the search for the fewest starts: {result.message}")
     return Answer(np.where(program.integer, np.round(result.x), result.x), None)
+
+
+def search_highs(program: Program, time_limit_s: float = 60.0) -> Found:
+    """Search with HiGHS through scipy, and give what is known when the time is over.
+
+    Parameters
+    ----------
+    program : Program
+        Mixed-integer or linear.
+    time_limit_s : float
+        For the search.
+
+    Returns
+    -------
+    Found
+
+    Raises
+    ------
+    SolverError
+        If HiGHS ends in another way than with a solution, without one, or at its limit.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    small, free, _ = without_fixed(program)
+    base = float(program.cost @ np.where(free, 0.0, program.lower))
+    if not small.cost.size:
+        good = program.violation(program.lower) <= _ACCEPTED
+        return Found(program.lower.copy(), base, closed=True) if good else Found(None, np.inf, closed=True)
+    # HiGHS ends at a gap of 1e-6 whatever the unit, so the objective is handed over in thousands of its largest.
+    unit = max(float(np.abs(small.cost).max()), 1e-12) / 1e3
+    for presolve in (True, False):  # presolve has called feasible programs infeasible before
+        with _silence():  # some builds of HiGHS leave a line of their own on standard output
+            result = milp(
+                small.cost / unit,
+                integrality=small.integer.astype(int),
+                bounds=Bounds(small.lower, small.upper),
+                constraints=LinearConstraint(_matrix(small), small.row_lower, small.row_upper),
+                options={"mip_rel_gap": 0.0, "time_limit": max(time_limit_s, 0.0), "presolve": presolve},
+            )
+        if result.status not in (2, 4):
+            break
+    if result.status == 2:
+        return Found(None, np.inf, closed=True)
+    if result.status not in (0, 1):
+        raise SolverError(f"HiGHS did not finish its search: {result.message}")
+    dual = result.get("mip_dual_bound")
+    bound = -np.inf if dual is None or not np.isfinite(dual) else base + unit * float(dual)
+    if result.x is None:
+        return Found(None, bound, closed=False)
+    x = program.lower.copy()
+    x[free] = np.clip(np.where(small.integer, np.round(result.x), result.x), small.lower, small.upper)
+    if result.status == 0 and not small.integer.any():
+        bound = float(program.cost @ x)
+    return Found(x, bound, closed=result.status == 0)
+
+
+def search_pulp(program: Program, name: str, time_limit_s: float = 60.0) -> Found:
+    """Search with a solver that PuLP drives, and give what is known when the time is over.
+
+    Parameters
+    ----------
+    program : Program
+        Mixed-integer or linear.
+    name : str
+        As for `pulp_solver`.
+    time_limit_s : float
+        Handed to the solver.
+
+    Returns
+    -------
+    Found
+        PuLP hands no bound over: it is the objective where the solver calls it optimal.
+
+    Raises
+    ------
+    SolverError
+        If the solver fails.
+    """
+    import pulp
+
+    solver = pulp_solver(name, max(time_limit_s, 1.0))
+    small, free, _ = without_fixed(program)
+    x = program.lower.copy()
+    if not small.cost.size:
+        return search_highs(program)
+    with _silence():
+        model, variables, _ = _pulp_model(small)
+        try:
+            status = model.solve(solver)
+        except pulp.PulpError as error:
+            raise SolverError(f"{name} failed: {error}") from error
+    if status == pulp.LpStatusInfeasible:
+        return Found(None, np.inf, closed=True)
+    values = [variable.varValue for variable in variables]
+    if status != pulp.LpStatusOptimal or None in values:
+        return Found(None, -np.inf, closed=False)
+    found = np.array(values, dtype=np.float64)
+    x[free] = np.clip(np.where(small.integer, np.round(found), found), small.lower, small.upper)
+    closed = model.sol_status == pulp.LpSolutionOptimal
+    return Found(x, float(program.cost @ x) if closed else -np.inf, closed=closed)
 
 
 def pulp_solver(name: str, time_limit_s: float = 60.0) -> Any:

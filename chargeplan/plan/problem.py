@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
@@ -11,7 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from chargeplan.errors import InputError
-from chargeplan.plan.stops import Itinerary, Price
+from chargeplan.plan.rules import ChargerRules
+from chargeplan.plan.spells import cut_slots, limits_of
+from chargeplan.plan.stops import Itinerary, Price, Stay
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -49,6 +52,8 @@ class Problem:
         Segments (slope in kW per unit of state of charge, intercept in kW); k may be 0.
     step_s : int
         Length of a whole slot in seconds.
+    rules : tuple of ChargerRules or None
+        How the charger may be switched, for each stay; empty if no stay has rules.
 
     Raises
     ------
@@ -75,6 +80,7 @@ class Problem:
     floor_kwh: float = 0.0
     taper: Floats = field(default_factory=lambda: np.empty((0, 2)))
     step_s: int = 900
+    rules: tuple[ChargerRules | None, ...] = ()
 
     def __post_init__(self) -> None:
         if self.slots == 0 or self.stays == 0:
@@ -95,6 +101,8 @@ class Problem:
             raise InputError("gain must be above 0 in every slot")
         if self.drive_kwh.shape != (self.stays,):
             raise InputError(f"drive_kwh has {self.drive_kwh.size} values; it must have {self.stays}, one per stay")
+        if len(self.rules) not in (0, self.stays):
+            raise InputError(f"rules has {len(self.rules)} entries; it must have {self.stays}, one per stay, or none")
         steps = np.diff(self.stay)
         if self.stay[0] != 0 or self.stay[-1] != self.stays - 1 or not ((steps == 0) | (steps == 1)).all():
             raise InputError("stay must count 0, 1, 2, ... without going back or leaving a stay out")
@@ -113,6 +121,11 @@ class Problem:
     def stays(self) -> int:
         """Number of stays."""
         return int(self.need_kwh.size)
+
+    @property
+    def ruled(self) -> tuple[int, ...]:
+        """Numbers of the stays with rules about switching."""
+        return tuple(number for number, rules in enumerate(self.rules) if rules is not None and rules.bind)
 
     @cached_property
     def first(self) -> Ints:
@@ -199,13 +212,19 @@ def problem_from(itinerary: Itinerary, step_min: int = 15) -> Problem:
     start_s = np.maximum(grid_s, arrive[stay_of])
     hours = (np.minimum(grid_s + step_s, depart[stay_of]) - start_s) / 3600
     drives = [drive.battery_kwh for drive in itinerary.drives]
+    prices = _prices([stay.price_per_kwh for stay in stays], grid_s, first, step_s)
+    wall_kw, gain = np.array([(stay.wall_kw, stay.gain) for stay in stays]).T[:, stay_of]
+    if any(stay.spells for stay in stays):
+        source, start_s, hours, wall_kw, gain = _with_spells(stays, start_s, hours, first)
+        stay_of, prices = stay_of[source], prices[source]
+    rules = tuple(stay.rules for stay in stays)
     return Problem(
         start_s=start_s,
         hours=hours,
         stay=stay_of,
-        price_per_kwh=_prices([stay.price_per_kwh for stay in stays], grid_s, first, step_s),
-        max_kwh=np.array([stay.wall_kw for stay in stays])[stay_of] * hours,
-        gain=np.array([stay.gain for stay in stays])[stay_of],
+        price_per_kwh=prices,
+        max_kwh=wall_kw * hours,
+        gain=gain,
         need_kwh=np.array([float(stay.need_kwh) for stay in stays]),
         drive_kwh=np.array([*drives, 0.0][: len(stays)], dtype=np.float64),
         level_kwh=float(itinerary.level_kwh),
@@ -213,7 +232,25 @@ def problem_from(itinerary: Itinerary, step_min: int = 15) -> Problem:
         floor_kwh=float(itinerary.floor_kwh),
         taper=np.array(itinerary.taper, dtype=np.float64).reshape(-1, 2),
         step_s=step_s,
+        rules=rules if any(rules) else (),
     )
+
+
+def _with_spells(
+    stays: Sequence[Stay], start_s: Ints, hours: Floats, first: Ints
+) -> tuple[Ints, Ints, Floats, Floats, Floats]:
+    """Cut the slots by the spells of their stays: source slot, start, hours, wall kW and gain of each piece."""
+    parts = []
+    for number, stay in enumerate(stays):
+        here = slice(int(first[number]), int(first[number + 1]))
+        source, begin, length = np.arange(here.stop - here.start), start_s[here], hours[here]
+        kw, gain = np.full(source.size, stay.wall_kw), np.full(source.size, stay.gain)
+        if stay.spells:
+            source, begin, length = cut_slots(begin, length, stay.spells)
+            kw, gain = limits_of(begin, stay.spells, stay.wall_kw, stay.gain)
+        parts.append((source + here.start, begin, length, kw, gain))
+    source, begin, length, kw, gain = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return source, begin, length, kw, gain
 
 
 def _prices(given: list[Price], grid_s: Ints, first: Ints, step_s: int) -> Floats:

@@ -1,19 +1,22 @@
-"""What would make a target reachable that is not: leave later, or charge with more current."""
+"""What would make a target reachable that is not: leave later, charge with more current, or relax a rule."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 
 from chargeplan.plan.problem import problem_from
 from chargeplan.plan.reach import reach
+from chargeplan.plan.rule_search import reaches_target
 from chargeplan.plan.stops import Itinerary, Stay
 
 #: No remedy is looked for beyond a week, and beyond the current of the largest dwelling services.
 LONGEST_MIN = 7 * 24 * 60
 MOST_MORE_A = 400
+#: Longest search for one answer under a charger's rules.
+_SEARCH_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,9 @@ class Fix:
         the next stay begins before. Later stays are not looked at.
     more_a : int or None
         Least whole amperes more, at the same gain; None if no current helps or none is known.
+    rules : tuple of tuple of str
+        Rules of the charger, named as in a household file, each of which alone stands in the way; if
+        none does alone, one set of which every rule does; empty if the target is out of reach anyway.
     """
 
     stay: int
@@ -40,6 +46,7 @@ class Fix:
     shortfall_kwh: float
     leave_later_min: int | None
     more_a: int | None
+    rules: tuple[tuple[str, ...], ...] = ()
 
 
 def find_fix(itinerary: Itinerary, number: int, arrival_kwh: float, shortfall_kwh: float, step_min: int = 15) -> Fix:
@@ -81,7 +88,10 @@ def find_fix(itinerary: Itinerary, number: int, arrival_kwh: float, shortfall_kw
             stays=[replace(changed, price_per_kwh=0.0)],
             drives=itinerary.drives[number : number + 1],
         )
-        return bool(reach(problem_from(alone, step_min)).shortfall_kwh[0] <= 1e-9)
+        problem = problem_from(alone, step_min)
+        if problem.ruled and not problem.taper.size:
+            return reaches_target(problem, _SEARCH_S)
+        return bool(reach(problem).shortfall_kwh[0] <= 1e-9)
 
     later = amperes = None
     if stay.wall_kw > 0:
@@ -92,7 +102,32 @@ def find_fix(itinerary: Itinerary, number: int, arrival_kwh: float, shortfall_kw
         later = _least(lambda n: reachable(_leaving_later(stay, n)), longest)
         if stay.current_a is not None:
             amperes = _least(lambda n: reachable(_with_more_current(stay, n)), MOST_MORE_A)
-    return Fix(number, stay.place, shortfall_kwh, later, amperes)
+    return Fix(number, stay.place, shortfall_kwh, later, amperes, _in_the_way(stay, reachable))
+
+
+def _in_the_way(stay: Stay, reachable: Callable[[Stay], bool]) -> tuple[tuple[str, ...], ...]:
+    """Rules without which the target would be reached."""
+    from_spells = tuple(dict.fromkeys(spell.because for spell in stay.spells if spell.because))
+    from_rules = stay.rules.names if stay.rules is not None else ()
+    names = (*from_spells, *from_rules)
+    if not names or not reachable(replace(stay, spells=(), rules=None)):
+        return ()
+    alone = tuple((name,) for name in names if reachable(_without(stay, (name,))))
+    if alone:
+        return alone
+    # What is not in the owner's hands stays if it can.
+    together = set(names)
+    for name in sorted(names, key=lambda name: name not in ("load_control", "derating")):
+        if reachable(_without(stay, together - {name})):
+            together.discard(name)
+    return (tuple(name for name in names if name in together),)
+
+
+def _without(stay: Stay, names: Collection[str]) -> Stay:
+    rules = stay.rules
+    for name in names:
+        rules = rules.without(name) if rules is not None else None
+    return replace(stay, spells=tuple(spell for spell in stay.spells if spell.because not in names), rules=rules)
 
 
 def _leaving_later(stay: Stay, minutes: int) -> Stay:

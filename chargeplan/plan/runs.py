@@ -15,13 +15,15 @@ from chargeplan.plan.pool import EPS_KWH
 from chargeplan.plan.problem import Floats, Ints, Problem
 
 
-def merge_runs(problem: Problem) -> tuple[Problem, Ints]:
+def merge_runs(problem: Problem, *alike: Floats | Ints) -> tuple[Problem, Ints]:
     """Merge neighbouring slots of one stay, price and gain into one slot.
 
     Parameters
     ----------
     problem : Problem
         Without taper.
+    *alike : array, shape (n,)
+        Something else in which slots must not differ to be merged.
 
     Returns
     -------
@@ -39,7 +41,7 @@ def merge_runs(problem: Problem) -> tuple[Problem, Ints]:
     """
     end_s = problem.start_s + 3600 * problem.hours
     follows = np.abs(end_s[:-1] - problem.start_s[1:]) < 1e-3
-    for values in (problem.stay, problem.unit_cost, problem.gain, problem.max_kwh > 0):
+    for values in (problem.stay, problem.unit_cost, problem.gain, problem.max_kwh > 0, *alike):
         follows &= values[1:] == values[:-1]
     first = np.concatenate(([0], np.flatnonzero(~follows) + 1))
     merged = replace(

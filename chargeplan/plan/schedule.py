@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from functools import cached_property
@@ -14,6 +15,8 @@ from chargeplan.plan.certificate import Certificate, accepted_kwh, certify
 from chargeplan.plan.problem import Floats, Ints, Problem, problem_from
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.remedies import Fix, find_fix
+from chargeplan.plan.rule_proof import certify_ruled
+from chargeplan.plan.ruled import Ruled, overlap_h, reached
 from chargeplan.plan.solvers import solve
 from chargeplan.plan.stops import Itinerary
 from chargeplan.plan.unmanaged import Unmanaged, by_timer, on_plug_in
@@ -60,13 +63,15 @@ class Schedule:
     itinerary, problem : Itinerary, Problem
         What was asked.
     best : Reach
-        Highest trajectory and repaired needs.
+        Highest trajectory and repaired needs; under a charger's rules those of the plan itself.
     wall_kwh, battery_kwh, level_kwh : array, shape (n,)
         Energy drawn, energy gained, and battery level at the end of each slot.
     certificate : Certificate
         The proof.
     method, tie_break : str
         How the plan was found, and which of the cheapest it is.
+    ruled : Ruled or None
+        The blocks of charging, where the charger has rules.
     """
 
     itinerary: Itinerary
@@ -78,6 +83,12 @@ class Schedule:
     certificate: Certificate
     method: str
     tie_break: str
+    ruled: Ruled | None = None
+
+    @property
+    def whole_bill(self) -> bool:
+        """Whether the cost is what a whole bill rises by, and not energy at prices by the hour."""
+        return False
 
     @property
     def start_s(self) -> Ints:
@@ -117,6 +128,11 @@ class Schedule:
         """Current while charging in each slot; 0 when off, NaN where a stay gives no current."""
         stays = self.itinerary.stays
         limit = np.array([np.nan if stay.current_a is None else stay.current_a for stay in stays])[self.stay]
+        # Where a spell lowers the limit, the current is as much lower as the power.
+        whole_kw = np.array([stay.wall_kw for stay in stays])[self.stay]
+        kw = np.divide(self.problem.max_kwh, self.hours)
+        part = np.divide(kw, whole_kw, out=np.ones_like(kw), where=whole_kw > 0)
+        limit = np.where(np.abs(part - 1) < 1e-9, limit, np.round(limit * part, 9))
         level = self.level_kwh
         accepted = accepted_kwh(self.problem, level - self.battery_kwh, level)
         most = self.problem.max_battery_kwh
@@ -151,11 +167,8 @@ class Schedule:
     @cached_property
     def windows(self) -> tuple[Window, ...]:
         """Uninterrupted charging blocks in order of time."""
-        found = blocks(self.problem, self.run_hours, self.best.forced_kwh, latest=self.tie_break == "latest")
         windows = []
-        for first, last, start_s, end_s in zip(
-            found.first.tolist(), found.last.tolist(), found.start_s.tolist(), found.end_s.tolist(), strict=True
-        ):
+        for first, last, start_s, end_s, share in self._blocks():
             here = slice(first, last + 1)
             stay = self.itinerary.stays[int(self.stay[first])]
             current = float(self.current_a[here].max())
@@ -166,12 +179,29 @@ class Schedule:
                     start=datetime.fromtimestamp(start_s, stay.start.tzinfo),
                     end=datetime.fromtimestamp(end_s, stay.start.tzinfo),
                     current_a=None if np.isnan(current) else current,
-                    wall_kwh=float(self.wall_kwh[here].sum()),
-                    battery_kwh=float(self.battery_kwh[here].sum()),
-                    cost=float(self.cost[here].sum()),
+                    wall_kwh=float((self.wall_kwh[here] * share).sum()),
+                    battery_kwh=float((self.battery_kwh[here] * share).sum()),
+                    cost=float((self.cost[here] * share).sum()),
                 )
             )
         return tuple(windows)
+
+    def _blocks(self) -> Iterator[tuple[int, int, float, float, Floats]]:
+        """Give each block: first and last slot, exact start and end, and its share of what each slot charges."""
+        if self.ruled is None:
+            found = blocks(self.problem, self.run_hours, self.best.forced_kwh, latest=self.tie_break == "latest")
+            columns = (found.first.tolist(), found.last.tolist(), found.start_s.tolist(), found.end_s.tolist())
+            for first, last, start_s, end_s in zip(*columns, strict=True):
+                yield first, last, start_s, end_s, np.ones(last + 1 - first)
+            return
+        ruled = self.ruled
+        runs = [overlap_h(self.problem, *block) for block in zip(ruled.start_s, ruled.end_s, ruled.stay, strict=True)]
+        together = np.sum(runs, axis=0) if runs else np.zeros(self.problem.slots)
+        for start_s, end_s, hours in zip(ruled.start_s.tolist(), ruled.end_s.tolist(), runs, strict=True):
+            used = np.flatnonzero(hours > 1e-9)
+            here = slice(int(used[0]), int(used[-1]) + 1)
+            share = np.divide(hours[here], together[here], out=np.zeros(used[-1] + 1 - used[0]), where=hours[here] > 0)
+            yield here.start, here.stop - 1, start_s, end_s, share
 
     @cached_property
     def departures(self) -> tuple[Departure, ...]:
@@ -266,6 +296,7 @@ def plan(
     step_min: int = 15,
     solver: str = "auto",
     tie_break: str = "earliest",
+    time_limit_s: float = 60.0,
 ) -> Schedule:
     """Plan the cheapest charging that leaves the least shortfall at departures.
 
@@ -279,6 +310,8 @@ def plan(
         See `chargeplan.plan.solvers.solve`.
     tie_break : {"earliest", "as needed", "latest", "fewest starts"}
         Which of equally cheap plans.
+    time_limit_s : float
+        For searches by a mixed-integer program.
 
     Returns
     -------
@@ -307,9 +340,15 @@ def plan(
     """
     problem = problem_from(itinerary, step_min)
     best = reach(problem)
-    solution = solve(problem, solver, tie_break, best=best)
+    solution = solve(problem, solver, tie_break, best=best, time_limit_s=time_limit_s)
+    highest, ruled = best, solution.ruled
+    if ruled is not None:
+        best = reached(problem, solution.battery_kwh)
     level = problem.levels(solution.battery_kwh, best.served_kwh)
-    certificate = certify(problem, solution.wall_kwh, level_kwh=level, row_duals=solution.row_duals, best=best)
+    if ruled is not None:
+        certificate = certify_ruled(problem, solution.wall_kwh, ruled, highest, level_kwh=level)
+    else:
+        certificate = certify(problem, solution.wall_kwh, level_kwh=level, row_duals=solution.row_duals, best=best)
     for values in (problem.start_s, problem.hours, problem.stay, problem.price_per_kwh):
         values.flags.writeable = False
     return Schedule(
@@ -322,4 +361,5 @@ def plan(
         certificate=certificate,
         method=solution.method,
         tie_break=solution.tie_break,
+        ruled=ruled,
     )

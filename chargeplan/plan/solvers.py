@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -12,11 +12,22 @@ import numpy as np
 
 from chargeplan.errors import InputError, SolverError
 from chargeplan.plan.certificate import lower_bound, value_of_energy
-from chargeplan.plan.engines import Answer, pulp_solver, run_highs, run_pulp, write_program
+from chargeplan.plan.engines import (
+    Answer,
+    Found,
+    pulp_solver,
+    run_highs,
+    run_pulp,
+    search_highs,
+    search_pulp,
+    write_program,
+)
 from chargeplan.plan.merit_order import merit_order, preference
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.program import Program, by_time, linear_program, optimal_face
 from chargeplan.plan.reach import Reach, highest_gain, reach
+from chargeplan.plan.rule_search import plan_under_rules, program_under_rules
+from chargeplan.plan.ruled import Ruled
 from chargeplan.plan.runs import merge_runs, spread
 from chargeplan.plan.starts import find_fewest
 
@@ -41,6 +52,8 @@ class Solution:
         Which of the cheapest plans.
     row_duals : array or None
         Duals of the program's rows, where a program was solved.
+    ruled : Ruled or None
+        The blocks of charging, and what bounds the plan, where the charger has rules.
     """
 
     battery_kwh: Floats
@@ -48,6 +61,7 @@ class Solution:
     method: str
     tie_break: str
     row_duals: Floats | None = None
+    ruled: Ruled | None = None
 
 
 def solve(
@@ -71,11 +85,14 @@ def solve(
         Which of equally cheap plans: least energy x slot number; the same with the stays counted
         from the last, so that nothing is charged sooner than the drives ask; all counted from the end;
         fewest separate charging blocks, then least energy x number of the price run (neighbouring
-        slots at one price; with a taper: of the slot).
+        slots at one price; with a taper, of the slot). Where the mixed-integer program of a charger's
+        rules decides, the number of the price run takes the place of that of the slot; where all prices
+        differ it takes the plan it finds.
     best : Reach, optional
         The highest trajectory, if already computed.
     time_limit_s : float
-        For the search for the fewest starts.
+        For the search for the fewest starts, or for the best plan under the charger's rules; of the
+        latter the best plan found is given when the time is over.
 
     Returns
     -------
@@ -103,6 +120,8 @@ def solve(
         reason = "a taper" if taper else "the fewest starts"
         raise InputError(f"merit order cannot handle {reason}; choose solver auto, highs or pulp:CBC")
     best = reach(problem) if best is None else best
+    if problem.ruled:
+        return _under_rules(problem, best, solver, tie_break, time_limit_s)
     if solver in ("auto", "merit order") and not taper and not fewest:
         energy = merit_order(problem, best, tie_break)
         return _solution(problem, energy, "merit order: the cheapest feasible slots first", tie_break)
@@ -128,6 +147,23 @@ def solve(
     return _solution(problem, tied, method, tie_break, duals)
 
 
+def _under_rules(problem: Problem, best: Reach, solver: str, tie_break: str, time_limit_s: float) -> Solution:
+    if problem.taper.size:
+        raise InputError(
+            "a taper and rules about starts, on and off times cannot be planned together; leave one of them out"
+        )
+    if solver == "merit order":
+        raise InputError("merit order cannot handle a charger's rules; choose solver auto, highs or pulp:CBC")
+    _, name = _engine(solver, time_limit_s)
+    search = search_highs if not solver.startswith("pulp:") else partial(_search_pulp, solver.partition(":")[2])
+    ruled = plan_under_rules(problem, best, tie_break, search, name, time_limit_s=time_limit_s, quick=solver == "auto")
+    return replace(_solution(problem, ruled.battery_kwh, ruled.method, tie_break), ruled=ruled)
+
+
+def _search_pulp(name: str, program: Program, time_limit_s: float) -> Found:
+    return search_pulp(program, name, time_limit_s)
+
+
 def write_model(problem: Problem, path: str | Path) -> Path:
     """Write the linear program of a problem, with repaired needs, as a .lp or .mps file.
 
@@ -137,7 +173,8 @@ def write_model(problem: Problem, path: str | Path) -> Path:
         What is asked.
     path : path
         Ends in .lp or .mps; written whole or not at all. Column ``y3`` is the battery kWh gained
-        in slot 3 (from 0), ``v0`` the level after the first stay (with a taper: slot).
+        in slot 3 (from 0), ``v0`` the level after the first stay (with a taper: slot). Under a charger's
+        rules it is the mixed-integer program, whose slots are price runs.
 
     Returns
     -------
@@ -149,6 +186,8 @@ def write_model(problem: Problem, path: str | Path) -> Path:
     InputError
         If the ending is another one, or the file cannot be written.
     """
+    if problem.ruled and not problem.taper.size:
+        return write_program(program_under_rules(problem), path)
     return write_program(linear_program(problem, reach(problem)), path)
 
 

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chargeplan.errors import InputError
+from chargeplan.plan.rules import ChargerRules
+from chargeplan.plan.spells import Spell, check_spells
 
 #: A price for a whole stay, one price per slot of the stay, or a function of slot starts and slot length.
 Price = float | Sequence[float] | NDArray[np.float64] | Callable[[NDArray[np.int64], int], NDArray[np.float64]]
@@ -49,6 +51,10 @@ class Stay:
         Least current a charge point may signal; below it charging is off.
     phases : int
         1 or 3.
+    spells : sequence of Spell
+        Times in which another limit holds, in order; what lies outside the stay counts only if it is made longer.
+    rules : ChargerRules, optional
+        How the charger may be switched.
 
     Raises
     ------
@@ -79,8 +85,11 @@ class Stay:
     current_a: float | None = None
     min_current_a: float = 6.0
     phases: int = 1
+    spells: Sequence[Spell] = ()
+    rules: ChargerRules | None = None
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "spells", tuple(self.spells))
         for name, time in (("arrival", self.start), ("departure", self.end)):
             if time.tzinfo is None or time.utcoffset() is None:
                 raise InputError(f"{name} {time} at {self.place} has no time zone; give a zone-aware time")
@@ -91,6 +100,7 @@ class Stay:
         _check_number(self.wall_kw, f"wall_kw at {self.place}")
         _check_number(self.gain, f"gain at {self.place}", 1e-6, 1.0)
         _check_number(self.need_kwh, f"need_kwh at {self.place}")
+        check_spells(self.spells, self.place)
         if self.current_a is not None:
             _check_number(self.current_a, f"current_a at {self.place}")
             if self.wall_kw > 0 and self.current_a < self.min_current_a:

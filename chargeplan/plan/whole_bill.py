@@ -108,7 +108,7 @@ def plan_whole_bill(
     best : Reach, optional
         The repaired needs, if already computed.
     tie_break : {"earliest", "as needed", "latest"}
-        Which of the cheapest plans.
+        Which of the cheapest plans; before that, hours come first that no charge for the highest power looks at.
     engine : callable
         Solves a program.
 
@@ -142,8 +142,15 @@ def plan_whole_bill(
         raise SolverError("the solver gave no duals, so the plan could not be proven; choose another solver")
     face = optimal_face(program, answer.row_duals, _TIED)
     candidates = [answer.x[: problem.slots]]
+    # Of equals, hours that no demand charge looks at come first: the house may use more there than expected.
+    looked_at = np.zeros(problem.slots, dtype=bool)
+    for bill in bills:
+        for peak in bill.shape.peaks:
+            looked_at[bill.slot] |= peak.block[bill.interval] >= 0
+    order = preference(problem.stay, tie_break)
+    order = np.concatenate((order[~looked_at[order]], order[looked_at[order]]))
     with suppress(SolverError):  # duals with few digits leave no room at all; then the first answer stays
-        candidates.insert(0, engine(by_time(face, preference(problem.stay, tie_break))).x[: problem.slots])
+        candidates.insert(0, engine(by_time(face, order)).x[: problem.slots])
     found = [_plan(problem, bills, best, energy) for energy in candidates]
     wall, energy, cost = min(found, key=lambda plan: round(plan[2], 9))  # ties go to the first
     bound = lower_bound(program, answer.row_duals) + builder.constant

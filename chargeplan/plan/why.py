@@ -17,11 +17,12 @@ class Why:
     Parameters
     ----------
     values : Values or None
-        What a battery kWh is worth in each stay; None with a taper, where it depends on the level.
+        What a battery kWh is worth in each stay; None with a taper, rules of the charger or a whole bill, where
+        it depends on other slots.
     stretches : tuple of Stretch
-        Why each hour charges or waits; empty with a taper.
+        Why each hour charges or waits; empty in these cases.
     changes : mapping of int to tuple of Change
-        What a little more or less would change, for some stays.
+        What a little more or less would change, for some stays; empty with rules or a whole bill.
     conflicts : mapping of int to tuple of Wish
         For every departure that is short, a smallest set of wishes that cannot be met together.
     """
@@ -61,13 +62,17 @@ def explain(schedule: Schedule, stays: tuple[int, ...] = (0,), *, usable_kwh: fl
     [(True, 'last'), (False, 'equal'), (True, 'cheap')]
     """
     problem, best = schedule.problem, schedule.best
-    plain = not problem.taper.size and schedule.certificate.optimal
+    # A taper, rules of the charger and a whole bill tie slots together, so none has a value of its own.
+    tied = bool(problem.taper.size) or bool(problem.rules) or schedule.whole_bill
+    plain = not tied and schedule.certificate.optimal
     values = values_of_energy(problem, best, schedule.battery_kwh) if plain else None
     step_min = problem.step_s // 60
     short = [departure.stay for departure in schedule.departures if departure.shortfall_kwh > 0]
     return Why(
         values,
         reasons(problem, best, schedule.battery_kwh, values) if values is not None else (),
-        {number: changes(schedule.itinerary, number, step_min=step_min, usable_kwh=usable_kwh) for number in stays},
+        {number: changes(schedule.itinerary, number, step_min=step_min, usable_kwh=usable_kwh) for number in stays}
+        if not problem.rules and not schedule.whole_bill
+        else {},
         {number: conflict(problem, number) for number in short},
     )

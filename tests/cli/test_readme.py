@@ -73,7 +73,7 @@ def command_line(text):
 def test_every_block_is_seen_to():
     """A block that is added to the README needs a test here: these are all there are."""
     languages = [name for name, _ in BLOCKS]
-    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 2 + ["yaml"] * 6 + ["python"] * 2)
+    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 2 + ["yaml"] * 7 + ["python"] * 2)
 
 
 # ------------------------------------------------------------------------------------------------ commands
@@ -151,8 +151,9 @@ def test_each_command_of_the_table_runs(invoke, row, tmp_path, monkeypatch):
         spans(row[0])[0].replace("[HOUSEHOLD]", "demo").replace("SHEET", "flat").replace("FILE...", "flat")
     )
     words = ["two-period" if word == "OLD" else "summer-peak" if word == "[NEW]" else word for word in words]
-    now = ["--now", "2026-11-25 20:00"] if words[0] in ("tonight", "days") else []
+    now = ["--now", "2026-11-25 20:00"] if words[0] in ("tonight", "days", "together") else []
     monkeypatch.chdir(tmp_path)
+    Path("PANEL").write_text(block("yaml", "circuits:"), encoding="utf-8")
     Path("RECORD.json").write_text(RECORD, encoding="utf-8")
     assert invoke(*words, *now).exit_code == 0
 

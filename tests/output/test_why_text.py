@@ -61,7 +61,7 @@ def test_a_taper_is_not_explained_hour_by_hour():
     """With a taper no value of a kWh is claimed; what changes would do is planned anew all the same."""
     home = read_household(changed(("  daily_limit: 90 %", "  daily_limit: 90 %\n  taper: {0 %: 11 kW, 100 %: 3 kW}")))
     text = words(plan_tonight(home, soc="55 %", now="2026-11-25 20:00"))
-    assert "with a taper every kWh has another value" in text
+    assert "with a taper hours depend on one another" in text
     assert "A kWh" not in text
     assert "a target 5 points lower would save" in text
 

@@ -1,5 +1,6 @@
 """Plans against whole bills: brute force, another solver, and the bound that no plan undercuts."""
 
+import os
 from functools import partial
 
 import numpy as np
@@ -15,6 +16,8 @@ from chargeplan.plan.reach import reach
 from chargeplan.plan.whole_bill import BilledSlots, plan_whole_bill, total_cost
 from chargeplan.tariff.bill_shape import BillShape, MinimumShape, PeakShape, TierShape
 
+#: Examples per test; more for a long run by hand.
+EXAMPLES = int(os.environ.get("CHARGEPLAN_EXAMPLES", "60"))
 SLOW = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 
 
@@ -58,7 +61,7 @@ def bills_of(draw, problem, *, plain=False):
     return found
 
 
-@settings(max_examples=150, **SLOW)
+@settings(max_examples=2 * EXAMPLES, **SLOW)
 @given(st.data())
 def test_no_plan_is_cheaper(data):
     """Of all plans in whole kWh with as little missing, none costs less; and the plan found is proven cheapest."""
@@ -76,7 +79,7 @@ def test_no_plan_is_cheaper(data):
             assert total_cost(problem, bills, energy / problem.gain) >= found.cost - 1e-6
 
 
-@settings(max_examples=60, **SLOW)
+@settings(max_examples=EXAMPLES, **SLOW)
 @given(st.data())
 def test_another_solver_finds_the_same_cost(data):
     """HiGHS and CBC agree on problems with real numbers, and the plan keeps every limit."""
@@ -94,7 +97,7 @@ def test_another_solver_finds_the_same_cost(data):
     assert (level[problem.last] >= best.need_kwh - 1e-6).all()
 
 
-@settings(max_examples=60, **SLOW)
+@settings(max_examples=EXAMPLES, **SLOW)
 @given(st.data())
 def test_a_bill_of_prices_alone_is_merit_order(data):
     """Without tiers, demand and minimum the plan costs what the fast way finds at the same prices."""

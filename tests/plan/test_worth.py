@@ -1,5 +1,6 @@
 """What a kWh is worth, against the cost of plans with a little more or less of it; and what changes of a night do."""
 
+import os
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -17,7 +18,7 @@ from chargeplan.plan.worth import changes, value_of_power, values_of_energy
 
 #: Small enough to stay on one piece of the cost, large enough to be seen beside rounding.
 STEP_KWH = 1e-6
-MANY = settings(deadline=None, max_examples=200)
+MANY = settings(deadline=None, max_examples=int(os.environ.get("CHARGEPLAN_EXAMPLES", "200")))
 
 
 def cost_of(problem):

@@ -1,6 +1,7 @@
 """What a bill rises by, taken apart into arrays, against the difference of two bills."""
 
 import json
+import os
 
 import numpy as np
 import pandas as pd
@@ -38,7 +39,7 @@ def risen(shapes, more):
     return total
 
 
-@settings(max_examples=120, **SLOW)
+@settings(max_examples=int(os.environ.get("CHARGEPLAN_EXAMPLES", "120")), **SLOW)
 @given(sheets(features=FEATURES), st.data())
 def test_the_rise_is_the_difference_of_two_bills(sheet, data):
     """For random sheets, loads, and energy on top: the arrays give what two bills differ by."""

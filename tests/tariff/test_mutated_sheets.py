@@ -105,7 +105,8 @@ def change_text(text, chosen):
     elif kind == "truncate":
         return text[: chosen.randrange(len(text))]
     elif kind == "bytes":
-        raw = text.replace("e", "é").encode(chosen.choice(["utf-16", "latin-1", "cp1252", "utf-32", "utf-8-sig"]), "replace")
+        encoding = chosen.choice(["utf-16", "latin-1", "cp1252", "utf-32", "utf-8-sig"])
+        raw = text.replace("e", "é").encode(encoding, "replace")
         return raw if chosen.random() < 0.5 else raw[: chosen.randrange(len(raw))] + b"\xff\x00"
     elif kind == "anchor":
         lines[place] = line.replace(": ", ": &a ", 1)

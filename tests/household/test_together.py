@@ -1,0 +1,179 @@
+"""Several households' cars on one panel: limits, shares and mistakes of the file."""
+
+import json
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import jsonschema
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from chargeplan.errors import FileError, InputError
+from chargeplan.household import load_household, plan_tonight
+from chargeplan.household.panel_file import load_panel
+from chargeplan.household.together import plan_together
+from chargeplan.output.json_schema import SCHEMAS
+from chargeplan.output.together_text import together_data, together_text
+
+PANEL = """
+name: Two cars in one garage
+timezone: America/Denver
+circuits:
+  panel: {breaker: 100 A}
+  garage: {breaker: 50 A, fed_by: panel}
+other_load:
+  panel: {00:00: 6 A, 06:30: 25 A, 09:00: 10 A, 17:00: 45 A, 22:30: 8 A}
+margin: 20 %
+cars:
+  - {household: demo, fed_by: garage, name: left}
+  - {household: demo, fed_by: garage, name: right}
+"""
+NIGHT = {"now": "2026-11-25 20:00", "soc": {"left": "20 %", "right": "35 %"}}
+
+
+def panel(tmp_path, text=PANEL):
+    (tmp_path / "panel.yaml").write_text(text, encoding="utf-8")
+    return load_panel(tmp_path / "panel.yaml")
+
+
+def mistakes(tmp_path, *changes):
+    text = PANEL
+    for old, new in changes:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    with pytest.raises(FileError) as caught:
+        panel(tmp_path, text)
+    return [str(mistake).split("panel.yaml:")[1] for mistake in caught.value.mistakes]
+
+
+def test_two_cars_share_a_circuit(tmp_path):
+    """A 50 A breaker may carry 40 A for hours (NFPA 70, 210.20(A)): 32 and 8, never 64; both reach their target.
+
+    Alone each would draw 32 A from 23:00. 67.7 kWh at 9.6 kW are 7 h 3 min of the 8 cheap hours: nothing is dearer.
+    """
+    plan = plan_together(panel(tmp_path), **NIGHT)
+    shared = plan.shared
+    assert shared.certificate.feasible
+    assert shared.certificate.optimal
+    assert float(shared.node_a[1].max()) == pytest.approx(40.0)
+    assert not plan.short
+    alone = [plan_tonight(load_household("demo"), soc=soc, now=NIGHT["now"]).schedule for soc in ("20 %", "35 %")]
+    assert shared.total_cost == pytest.approx(sum(schedule.total_cost for schedule in alone), rel=1e-6)
+    text = " ".join(together_text(plan).split())
+    assert "Limit garage: at least 40 A for cars, at most 40 A used used up Wed 23:00" in text
+    assert "a licensed electrician and the local code" in text
+
+
+def test_what_else_runs_is_left_alone(tmp_path):
+    """In the evening 45 A and a margin of 20 % are 54 of 80 A: 26 are left for cars; at night 8 leave 70.4."""
+    text = PANEL.replace("garage: {breaker: 50 A", "garage: {breaker: 100 A")
+    plan = plan_together(panel(tmp_path, text), **NIGHT)
+    shared = plan.shared
+    zone = ZoneInfo("America/Denver")
+    for slot, start_s in enumerate(shared.start_s):
+        local = datetime.fromtimestamp(int(start_s), zone)
+        evening = (
+            timedelta(hours=17) <= timedelta(hours=local.hour, minutes=local.minute) < timedelta(hours=22, minutes=30)
+        )
+        if evening:
+            assert shared.problem.left_a[0, slot, 0] == pytest.approx(26.0)
+        elif local.hour == 23:
+            assert shared.problem.left_a[0, slot, 0] == pytest.approx(70.4)
+    assert (shared.node_a[0] <= shared.problem.left_a[0] + 1e-9).all()
+
+
+def test_who_falls_short_falls_short_alike(tmp_path):
+    """Four hours cannot serve both: the worse of the two shares, measured by what can be had alone, is least."""
+    plan = plan_together(panel(tmp_path), now="2026-11-26 03:00", soc=NIGHT["soc"], plugged_in=True)
+    assert plan.short
+    relative = [departure.relative_shortfall for departure in plan.shared.departures]
+    assert relative[0] == pytest.approx(relative[1], abs=1e-6)
+    text = " ".join(together_text(plan).split())
+    assert "even if it were alone" in text
+    assert "because others charge too" in text
+
+
+@settings(deadline=None, max_examples=15, suppress_health_check=list(HealthCheck))
+@given(
+    breaker=st.sampled_from([15, 20, 30, 40, 50, 60, 100]),
+    other=st.integers(0, 60),
+    socs=st.lists(st.integers(0, 95), min_size=3, max_size=3),
+    hour=st.integers(0, 23),
+)
+def test_no_limit_is_exceeded_at_any_moment(tmp_path_factory, breaker, other, socs, hour):
+    """Whatever the panel, what else runs, and the batteries: limits, least currents and levels hold in every slot."""
+    text = PANEL.replace("breaker: 50 A", f"breaker: {breaker} A").replace("17:00: 45 A", f"17:00: {other} A")
+    text += "  - {household: plain-outlet, fed_by: panel, name: small}\n"
+    names = ("left", "right", "small")
+    soc = {name: f"{value} %" for name, value in zip(names, socs, strict=True)}
+    made = panel(tmp_path_factory.mktemp("panel"), text)
+    plan = plan_together(made, now=f"2026-11-25 {hour:02d}:07", soc=soc, plugged_in=True, time_limit_s=5)
+    shared = plan.shared
+    current = shared.current_a
+    limits = [0.8 * 100, 0.8 * breaker]
+    assert (current[:2].sum(axis=0) <= limits[1] + 1e-6).all()
+    assert (current.sum(axis=0) <= limits[0] + 1e-6).all()
+    for row, alone, car in zip(current, plan.alone, made.cars, strict=True):
+        limit = alone.limits[0]
+        assert ((row < 1e-6) | (row >= limit.min_a - 1e-6)).all()
+        assert (row <= limit.current_a + 1e-6).all()
+        assert alone.household is car.household
+    assert np.nanmax(shared.level_kwh) <= max(car.household.vehicle.usable_kwh for car in made.cars) + 1e-6
+    data = together_data(plan)
+    jsonschema.validate(json.loads(json.dumps(data, allow_nan=False)), SCHEMAS["together"])
+    assert all(len(line) <= 80 for line in together_text(plan).splitlines())
+    assert sum(window["wall_kwh"] for car in data["cars"] for window in car["windows"]) == pytest.approx(
+        data["wall_kwh"]
+    )
+
+
+def test_whole_amperes(tmp_path):
+    """With `step: 1 A` every current is a whole number of amperes."""
+    plan = plan_together(panel(tmp_path, PANEL + "step: 1 A\n"), **NIGHT)
+    assert np.allclose(plan.shared.current_a, np.round(plan.shared.current_a), atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ([("fed_by: panel}", "fed_by: house}")], "garage is fed by 'house', which is not a node"),
+        ([("fed_by: garage, name: left", "fed_by: barn, name: left")], "there is no circuit `barn`"),
+        ([("name: right", "name: left")], "two cars are called left"),
+        (
+            [("household: demo, fed_by: garage, name: right", "household: here.yaml, fed_by: garage, name: right")],
+            "there is no household `here.yaml`",
+        ),
+        ([("  panel: {00:00: 6 A, 06:30", "  panel: {01:00: 6 A, 06:30")], "what runs at midnight is not said"),
+        ([("  panel: {00:00: 6 A", "  barn: {00:00: 6 A")], "there is no circuit `barn`"),
+        ([("breaker: 50 A", "breaker: 50 V")], "'V' is not a unit of current"),
+        ([("margin: 20 %", "margin: 20")], "'20' has no unit"),
+    ],
+)
+def test_mistakes_of_the_file(tmp_path, changes, words):
+    """Each is told with its line, and what would be right."""
+    found = mistakes(tmp_path, *changes)
+    assert any(words in line for line in found), found
+    assert all(line[0].isdigit() for line in found)
+
+
+def test_all_mistakes_at_once(tmp_path):
+    """Three mistakes in three places are three messages."""
+    assert (
+        len(
+            mistakes(
+                tmp_path,
+                ("fed_by: panel}", "fed_by: house}"),
+                ("name: right", "name: left"),
+                ("margin: 20 %", "margin: x"),
+            )
+        )
+        == 3
+    )
+
+
+def test_a_car_that_is_not_there(tmp_path):
+    """A state of charge for nobody is a mistake, not ignored."""
+    with pytest.raises(InputError, match="there is no car `lft` on this panel; known are left, right"):
+        plan_together(panel(tmp_path), soc={"lft": "20 %"})
