@@ -316,5 +316,9 @@ def household_schema() -> dict[str, Any]:
     >>> "tariff" in household_schema()["required"]
     True
     """
-    schema = HouseholdSheet.model_json_schema(by_alias=True)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    return schema_of(HouseholdSheet)
+
+
+def schema_of(model: type[Part]) -> dict[str, Any]:
+    """Make the JSON Schema of a file from its model."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **model.model_json_schema(by_alias=True)}

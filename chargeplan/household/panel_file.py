@@ -14,7 +14,7 @@ from chargeplan.charging import Circuit
 from chargeplan.charging.panel import Node, PowerTree
 from chargeplan.errors import FileError, InputError, ItemsError
 from chargeplan.household.household import Household, examples, load_household
-from chargeplan.household.model import Amperes, Part, Share, Zone
+from chargeplan.household.model import Amperes, Part, Share, Zone, schema_of
 from chargeplan.reading import KeyPath, read_document
 from chargeplan.units import time_of_day
 from chargeplan.validating import check_document
@@ -257,5 +257,4 @@ def panel_schema() -> dict[str, Any]:
     >>> "cars" in panel_schema()["required"]
     True
     """
-    schema = PanelSheet.model_json_schema(by_alias=True)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    return schema_of(PanelSheet)

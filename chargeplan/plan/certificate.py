@@ -22,6 +22,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.reach import Reach, reach
@@ -208,6 +209,35 @@ def accepted_kwh(problem: Problem, before_kwh: Floats, after_kwh: Floats) -> Flo
     return accepted
 
 
+def value_links(
+    problem: Problem, best: Reach, battery_kwh: Floats
+) -> tuple[Floats, Floats, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Find what a plan says of the value of energy: an interval for each stay, and how one follows the other.
+
+    Parameters
+    ----------
+    problem, best : Problem, Reach
+        What was asked, with repaired needs.
+    battery_kwh : array, shape (n,)
+        The plan.
+
+    Returns
+    -------
+    tuple of four arrays, each of shape (m,)
+        The dearest energy used and the cheapest left in each stay, per battery kWh; whether the value may fall,
+        and may rise, at its departure.
+    """
+    cost = problem.unit_cost
+    used = battery_kwh > best.forced_kwh + TIGHT_KWH
+    open_ = battery_kwh < problem.max_battery_kwh - TIGHT_KWH
+    least = np.maximum.reduceat(np.where(used, cost, -np.inf), problem.first)
+    most = np.minimum.reduceat(np.where(open_, cost, np.inf), problem.first)
+    departure = problem.levels(battery_kwh, best.served_kwh)[problem.last]
+    may_fall = departure <= best.need_kwh + TIGHT_KWH
+    may_rise = departure >= problem.capacity_kwh - TIGHT_KWH
+    return np.asarray(least), np.asarray(most), may_fall, may_rise
+
+
 def value_of_energy(problem: Problem, best: Reach, battery_kwh: Floats) -> Floats:
     """Value of a battery kWh in each stay, found from a plan without taper.
 
@@ -223,14 +253,7 @@ def value_of_energy(problem: Problem, best: Reach, battery_kwh: Floats) -> Float
     array, shape (m,)
         The values ``w``. They close the gap if, and only if, the plan is optimal.
     """
-    cost = problem.unit_cost
-    used = battery_kwh > best.forced_kwh + TIGHT_KWH
-    open_ = battery_kwh < problem.max_battery_kwh - TIGHT_KWH
-    least = np.maximum.reduceat(np.where(used, cost, -np.inf), problem.first).tolist()
-    most = np.minimum.reduceat(np.where(open_, cost, np.inf), problem.first).tolist()
-    departure = problem.levels(battery_kwh, best.served_kwh)[problem.last]
-    may_fall = (departure <= best.need_kwh + TIGHT_KWH).tolist()
-    may_rise = (departure >= problem.capacity_kwh - TIGHT_KWH).tolist()
+    least, most, may_fall, may_rise = (values.tolist() for values in value_links(problem, best, battery_kwh))
 
     low, high = 0.0, 0.0
     intervals: list[tuple[float, float]] = []

@@ -16,7 +16,7 @@ from datetime import UTC, timedelta
 import numpy as np
 
 from chargeplan.errors import InputError
-from chargeplan.plan.certificate import TIGHT_KWH
+from chargeplan.plan.certificate import value_links
 from chargeplan.plan.problem import Floats, Problem, problem_from
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.solvers import solve
@@ -71,14 +71,7 @@ def values_of_energy(problem: Problem, best: Reach, battery_kwh: Floats) -> Valu
     """
     if problem.taper.size:
         raise InputError("with a taper a kWh has another value at every level; plan without it to see values")
-    cost = problem.unit_cost
-    used = battery_kwh > best.forced_kwh + TIGHT_KWH
-    open_ = battery_kwh < problem.max_battery_kwh - TIGHT_KWH
-    least = np.maximum.reduceat(np.where(used, cost, -np.inf), problem.first)
-    most = np.minimum.reduceat(np.where(open_, cost, np.inf), problem.first)
-    departure = problem.levels(battery_kwh, best.served_kwh)[problem.last]
-    may_fall = departure <= best.need_kwh + TIGHT_KWH
-    may_rise = departure >= problem.capacity_kwh - TIGHT_KWH
+    least, most, may_fall, may_rise = value_links(problem, best, battery_kwh)
     low, high = [float(value) for value in least], [float(value) for value in most]
     after_low, after_high = 0.0, 0.0  # after the last departure energy is worth nothing
     for number in reversed(range(problem.stays)):

@@ -18,6 +18,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from plan_speed import least_s
 
 from chargeplan.charging.other_load import OtherLoad
 from chargeplan.charging.panel import Node, PowerTree
@@ -60,19 +61,6 @@ def feeder(cars: int, prices: str, seed: int, feeder_a: float = 400.0, **rules: 
     nodes = [Node("feeder", feeder_a), *(Node(f"evse {number}", 32, "feeder") for number in range(cars))]
     house = np.where((hour >= 17) & (hour < 22), 80.0, 20.0)[: shared_grid_s(plugged).size]
     return plugged, PowerTree(nodes), [OtherLoad("feeder", house)]
-
-
-def least_s(*runs: Callable[[], object], times: int) -> list[float]:
-    """Least duration of each call in seconds; the calls take turns, so that a busy moment meets all of them."""
-    for run in runs:
-        run()
-    durations: list[list[float]] = [[] for _ in runs]
-    for _ in range(times):
-        for run, found in zip(runs, durations, strict=True):
-            start = time.perf_counter()
-            run()
-            found.append(time.perf_counter() - start)
-    return [min(found) for found in durations]
 
 
 def bare(program: Program) -> Callable[[], object]:
