@@ -284,7 +284,10 @@ def test_linear_plans_are_proven(nightly):
     """Without a minimum current every gap closes, unless a drive runs empty, which no linear program knows."""
     plan = plan_shared(*nightly)
     assert plan.certificate.optimal or plan.problem.can_run_empty.any()
-    assert plan.certificate.gap >= -plan.certificate.tolerance - 1e-8
+    # Shortfalls count as least up to a millionth of what is wanted, so a plan may be cheaper by the price of that.
+    problem = plan.problem
+    left_open = 1e-6 * problem.need_kwh.sum() * np.abs(problem.price_per_kwh).max() if plan.shortfall_kwh.any() else 0.0
+    assert plan.certificate.gap >= -plan.certificate.tolerance - left_open - 1e-8
 
 
 @settings(max_examples=EXAMPLES)
