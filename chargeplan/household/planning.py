@@ -30,6 +30,11 @@ _Place = tuple[str, Limit, float | Tariff | PriceArray]
 #: Habits repeat weekly, but holidays can take the departures of some weeks in a row.
 _LOOK_AHEAD_DAYS = 40
 _LOOK_BACK_DAYS = 9
+#: What to mind of a plan that keeps the mean power low.
+_IN_PARTS = (
+    "while the bill charges the highest mean power, the plan keeps it low by charging for a part of each interval; "
+    "keep to its times, or to as much less current all the time, as more raises the bill by more than is saved"
+)
 #: Most days that are planned in one go, and longest time to a departure that is given.
 MAX_DAYS = 366
 
@@ -78,9 +83,12 @@ class HouseholdPlan:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What of the rate at home the plan does not reckon with, and what to mind, in words."""
-        charger = self.household.charger
+        charger, early = self.household.charger, self.household.habits.early
         hot = charger.cautions if charger is not None else ()
-        return (*left_out(self.household.tariff, self.household.house_use, whole=self.schedule.whole_bill), *hot)
+        if early is not None and early.ready_min and not self.ready_min:
+            hot = (f"there is too little time to be ready {early.ready_min:g} min early; see `early`", *hot)
+        said = left_out(self.household.tariff, self.household.house_use, whole=self.schedule.whole_bill)
+        return (*said, *((_IN_PARTS,) if self.schedule.in_parts else ()), *hot)
 
     @property
     def rules(self) -> tuple[str, ...]:
@@ -266,6 +274,9 @@ def _insured(plan: HouseholdPlan, again: Callable[[Household], HouseholdPlan]) -
     if habits.early is None or not habits.early.ready_min:
         return plan
     usual = again(replace(plan.household, habits=replace(habits, early=None)))
+    if plan.schedule.fixes:
+        # Ending sooner would only leave it shorter, so every minute until the usual departure is used.
+        return replace(usual, household=plan.household)
     return replace(plan, ready_min=habits.early.ready_min, uninsured_cost=usual.schedule.total_cost)
 
 

@@ -156,6 +156,8 @@ def given(value: str | float) -> StateOfCharge:
     >>> given("55 %").share
     0.55
     """
+    if isinstance(value, str) and value.strip() == "1":
+        raise InputError("a state of charge of 1 may be 1 % or 100 %; write which")
     share = quantity(value, "share")
     if share > 1:
         raise InputError(f"a state of charge of {value} is more than full; write 0 % to 100 %")

@@ -12,6 +12,7 @@ import numpy as np
 
 from chargeplan.charging.other_load import OtherLoad, daily_profile_a
 from chargeplan.errors import InputError
+from chargeplan.household.house_use import left_out
 from chargeplan.household.panel_file import Panel
 from chargeplan.household.planning import HouseholdPlan, plan_tonight
 from chargeplan.plan.problem import Floats, problem_from
@@ -21,6 +22,10 @@ from chargeplan.plan.shared import SharedCar, SharedPlan, plan_shared, shared_gr
 _OFF_A = 1e-6
 #: Currents that differ by less are set alike.
 _SAME_A = 1e-3
+#: Losses depend on the currents that are found with them, so the plan is made again until they agree to this share.
+_SAME_GAIN, _ROUNDS = 1e-3, 8
+#: Less energy than this cannot be seen on any display of a car.
+_UNSEEN_KWH = 0.05
 
 
 @dataclass(frozen=True)
@@ -56,11 +61,14 @@ class TogetherPlan:
         What each car would do without the others: its stay, target and state of charge.
     shared : SharedPlan
         What all do together.
+    battery_kwh : tuple of float
+        What each battery gains, with the losses of the currents it is really charged with.
     """
 
     panel: Panel
     alone: tuple[HouseholdPlan, ...]
     shared: SharedPlan
+    battery_kwh: tuple[float, ...]
 
     def __repr__(self) -> str:
         return f"TogetherPlan({self.panel.name!r}, {self.shared!r})"
@@ -68,7 +76,31 @@ class TogetherPlan:
     @property
     def short(self) -> bool:
         """Whether a car leaves with less than it wanted."""
-        return bool((self.shared.shortfall_kwh > 1e-6).any())
+        return any(self.shortfall_kwh(number) > 0 for number in range(len(self.alone)))
+
+    def level_kwh(self, number: int) -> float:
+        """Battery energy of a car at its departure."""
+        plan = self.alone[number]
+        return min(plan.itinerary.level_kwh + self.battery_kwh[number], plan.itinerary.capacity_kwh)
+
+    def shortfall_kwh(self, number: int) -> float:
+        """Give what a car lacks at its departure; less than it can be told apart by a current counts as nothing."""
+        missing = self.shared.departures[number].need_kwh - self.level_kwh(number)
+        problem = self.shared.problem.cars[number].problem
+        step_kwh = self.panel.step_a * self.shared.problem.cars[number].powers[0] * problem.step_s / 3600
+        return missing if missing > max(_UNSEEN_KWH, step_kwh) else 0.0
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What of each car's household the plan does not reckon with, in words."""
+        found = []
+        for car in self.panel.cars:
+            home = car.household
+            if home.charger is not None and home.charger.rules.bind:
+                found.append(f"{car.name}: its rules about switching (`charging`) are not kept here")
+            if home.house_use is not None or home.tariff.timeline.versions[-1].demand:
+                found += [f"{car.name}: {text}" for text in left_out(home.tariff, None)]
+        return tuple(dict.fromkeys(found))
 
     @cached_property
     def windows(self) -> tuple[tuple[SharedWindow, ...], ...]:
@@ -151,11 +183,41 @@ def plan_together(
         for car in panel.cars
     )
     step_min = gcd(15, *(plan.schedule.problem.step_s // 60 for plan in alone))
+    gains = [1.0] * len(alone)
+    for _ in range(_ROUNDS):
+        shared = _shared(panel, alone, gains, step_min, time_limit_s)
+        battery = [_battery_kwh(plan, shared, number) for number, plan in enumerate(alone)]
+        found = TogetherPlan(panel, alone, shared, tuple(battery))
+        ratios = [
+            real / reckoned if reckoned > _UNSEEN_KWH else 1.0
+            for real, reckoned in zip(battery, shared.battery_kwh.sum(axis=1).tolist(), strict=True)
+        ]
+        if all(ratio > 1 - _SAME_GAIN for ratio in ratios):
+            break
+        # Downwards only: a car that gains more than was reckoned stops by itself, one that gains less is short.
+        gains = [gain * min(1.0, ratio) for gain, ratio in zip(gains, ratios, strict=True)]
+    return found
+
+
+def _battery_kwh(plan: HouseholdPlan, shared: SharedPlan, number: int) -> float:
+    """Add up what reaches a battery with the losses at the current of each slot: the overhead weighs more at few A."""
+    limit, vehicle = plan.limits[0], plan.household.vehicle
+    pieces = shared.problem.car == number
+    current = shared.piece_a[pieces]
+    hours = shared.problem.cars[number].problem.hours
+    kw = vehicle.loss(limit.level).battery_kw(current * limit.kw_per_a)
+    return float(np.where(current > _OFF_A, np.maximum(kw, 0.0) * hours, 0.0).sum())
+
+
+def _shared(
+    panel: Panel, alone: tuple[HouseholdPlan, ...], gains: list[float], step_min: int, time_limit_s: float
+) -> SharedPlan:
+    """Plan with losses that are a share of what is drawn, as large as the currents of the rounds before had."""
     cars = []
-    for car, plan in zip(panel.cars, alone, strict=True):
+    for car, plan, gain in zip(panel.cars, alone, gains, strict=True):
         limit = plan.limits[0]
         # Rules about switching are for a car that has its EVSE to itself; what lowers its limit stays.
-        stays = [replace(stay, rules=None) for stay in plan.itinerary.stays]
+        stays = [replace(stay, rules=None, gain=stay.gain * gain) for stay in plan.itinerary.stays]
         problem = problem_from(replace(plan.itinerary, stays=stays), step_min)
         cars.append(
             SharedCar(
@@ -167,7 +229,7 @@ def plan_together(
         OtherLoad(node, _profile(profile, panel.timezone, grid_s, 60 * step_min), panel.margin)
         for node, profile in panel.other_a.items()
     ]
-    return TogetherPlan(panel, alone, plan_shared(cars, panel.tree, loads, time_limit_s=time_limit_s))
+    return plan_shared(cars, panel.tree, loads, time_limit_s=time_limit_s)
 
 
 def _profile(profile: tuple[float, ...], timezone: str, grid_s: np.ndarray, step_s: int) -> Floats:

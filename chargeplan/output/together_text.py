@@ -45,18 +45,19 @@ def together_text(plan: TogetherPlan) -> str:
         zone = clock_changes(stay.start, stay.end)
         lines += ["", *wrapped(car.name)]
         lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(alone.soc.share)}")
-        short = departure.shortfall_kwh > _SHORT_KWH
+        missing = plan.shortfall_kwh(number)
+        short = missing > 0
         said = f"short of the target of {percent_text(alone.target)}" if short else "the target"
-        level = percent_text(departure.level_kwh / usable)
-        lines += _line("Leaves", f"{_moment(stay.end, zone)} at {level}, {said}")
+        level = percent_text(plan.level_kwh(number) / usable)
+        lines += _line("Ready by" if alone.ready_min else "Leaves", f"{_moment(stay.end, zone)} at {level}, {said}")
         if not plan.windows[number]:
             lines += _line("Charge", "not possible" if short else "not needed")
         for position, window in enumerate(plan.windows[number]):
             lines.append(_window_line("" if position else "Charge", window, currency))
         if short:
-            own = departure.alone_shortfall_kwh
+            own = min(departure.alone_shortfall_kwh, missing)
             why = f", {own:.1f} kWh of it even if it were alone" if own > _SHORT_KWH else ", because others charge too"
-            lines += _line("Short", f"by {departure.shortfall_kwh:.1f} kWh{why}")
+            lines += _line("Short", f"by {missing:.1f} kWh{why}")
     lines += ["", *_shared_lines(plan)]
     return "\n".join(lines)
 
@@ -80,6 +81,8 @@ def _shared_lines(plan: TogetherPlan) -> list[str]:
             "Limit",
             f"{node.name}: at least {current_text(float(left.min()), 0.0)} for cars, at most {_amperes(used)} used",
         )
+        if float(left.min()) <= 0:
+            lines += _line("Caution", f"at times what else runs needs all that {node.name} may carry, or more")
         for text in _binding(plan, number):
             lines += _line("", text)
     lines += _line(
@@ -87,9 +90,10 @@ def _shared_lines(plan: TogetherPlan) -> list[str]:
         "the tree of circuits, their ratings and what else runs are as you wrote them; only a load management that "
         "measures and acts, and a licensed electrician and the local code, can say that no circuit is overloaded",
     )
-    for warning in plan.panel.tree.warnings:
+    for warning in (*plan.cautions, *plan.panel.tree.warnings):
         lines += _line("Caution", warning)
-    return [*lines, *_line("Proof", f"{shared.status}; {shared.method}")]
+    proof = f"{shared.status}, with the losses that go with these currents; {shared.method}"
+    return [*lines, *_line("Proof", proof)]
 
 
 def _binding(plan: TogetherPlan, node: int) -> list[str]:
@@ -136,8 +140,8 @@ def together_data(plan: TogetherPlan) -> dict[str, Any]:
                 "leaves": alone.itinerary.stays[0].end.isoformat(),
                 "state_of_charge": alone.soc.share,
                 "target": alone.target,
-                "state_of_charge_at_departure": departure.level_kwh / car.household.vehicle.usable_kwh,
-                "shortfall_kwh": departure.shortfall_kwh,
+                "state_of_charge_at_departure": plan.level_kwh(number) / car.household.vehicle.usable_kwh,
+                "shortfall_kwh": plan.shortfall_kwh(number),
                 "shortfall_alone_kwh": departure.alone_shortfall_kwh,
                 "windows": [
                     {

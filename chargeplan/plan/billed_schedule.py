@@ -40,6 +40,19 @@ class BilledSchedule(Schedule):
         """Whether the cost is what a whole bill rises by: it is."""
         return True
 
+    @property
+    def in_parts(self) -> bool:
+        """Whether it charges for parts of several slots of which the bill charges the mean power."""
+        count = 0
+        for bill in self.bills:
+            most, used = self.problem.max_kwh[bill.slot], self.wall_kwh[bill.slot]
+            partly = (used > 1e-6) & (used < most - 1e-6)
+            looked_at = np.zeros(bill.slot.size, dtype=bool)
+            for peak in bill.shape.peaks:
+                looked_at |= peak.block[bill.interval] >= 0
+            count += int((partly & looked_at).sum())
+        return count > 1
+
     @cached_property
     def on_plug_in(self) -> Unmanaged:
         """The same levels by charging at once on plug-in, billed alike."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -91,6 +92,11 @@ class Schedule:
         return False
 
     @property
+    def in_parts(self) -> bool:
+        """Whether it charges for parts of several slots of which the bill charges the mean power."""
+        return False
+
+    @property
     def start_s(self) -> Ints:
         """Start of each slot, UTC seconds."""
         return self.problem.start_s
@@ -166,7 +172,7 @@ class Schedule:
 
     @cached_property
     def windows(self) -> tuple[Window, ...]:
-        """Uninterrupted charging blocks in order of time."""
+        """Uninterrupted charging blocks in order of time, one for each current that the charger's rules set."""
         windows = []
         for first, last, start_s, end_s, share in self._blocks():
             here = slice(first, last + 1)
@@ -187,6 +193,16 @@ class Schedule:
         return tuple(windows)
 
     def _blocks(self) -> Iterator[tuple[int, int, float, float, Floats]]:
+        """Give each block, cut where a rule of the charger sets another limit: that is another current to set."""
+        kw = np.divide(self.problem.max_kwh, self.hours)
+        for first, last, start_s, end_s, share in self._whole_blocks():
+            turns = np.flatnonzero(np.abs(np.diff(kw[first : last + 1])) > 1e-6 * (1 + kw[first:last])) + 1
+            edges = [0, *turns.tolist(), last + 1 - first]
+            times = [start_s, *(float(self.start_s[first + turn]) for turn in turns.tolist()), end_s]
+            for number, (begin, end) in enumerate(pairwise(edges)):
+                yield first + begin, first + end - 1, times[number], times[number + 1], share[begin:end]
+
+    def _whole_blocks(self) -> Iterator[tuple[int, int, float, float, Floats]]:
         """Give each block: first and last slot, exact start and end, and its share of what each slot charges."""
         if self.ruled is None:
             found = blocks(self.problem, self.run_hours, self.best.forced_kwh, latest=self.tie_break == "latest")

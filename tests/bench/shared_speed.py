@@ -13,12 +13,13 @@ Measured, each as the least of some runs that take turns, after a first one that
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
-from plan_speed import least_s
 
 from chargeplan.charging.other_load import OtherLoad
 from chargeplan.charging.panel import Node, PowerTree
@@ -28,6 +29,9 @@ from chargeplan.plan.shared import SharedCar, lay_out, plan_shared, shared_grid_
 from chargeplan.plan.shared.goals import early_cost
 from chargeplan.plan.shared.limits import tree_limits
 from chargeplan.plan.shared.program import ALL_MET, shared_program
+
+sys.path.insert(0, str(Path(__file__).parent))
+from plan_speed import least_s
 
 #: What the project wants of each comparison, printed beside what was measured.
 BUILDING_AGAINST_SOLVING, WHOLE_AGAINST_BARE = 1.0, 1.3

@@ -54,9 +54,13 @@ def tonight(charging, *changes, **given_):
 
 
 def spans(plan):
-    """Printed windows as instants."""
+    """Blocks of charging as instants, from the printed windows, of which one ends where the current changes."""
     data = json.loads(json.dumps(plan_data(plan)))
-    return [(datetime.fromisoformat(w["start"]), datetime.fromisoformat(w["end"])) for w in data["windows"]]
+    found = []
+    for window in data["windows"]:
+        start, end = (datetime.fromisoformat(window[key]) for key in ("start", "end"))
+        found.append((found.pop()[0], end) if found and found[-1][1] == start else (start, end))
+    return found
 
 
 def minutes(start, end):
@@ -124,6 +128,10 @@ def test_a_night_keeps_every_rule(sheet, now, soc, charging, sheet_folder):
         for moment in minutes(start, end - timedelta(seconds=1)):
             local = moment.astimezone(zone)
             assert not any(covers(window, local) for window in never), local
+    for window in plan.schedule.windows:
+        for moment in minutes(window.start, window.end - timedelta(seconds=1)):
+            allowed = [w[3] for w in held if covers(w, moment.astimezone(zone))]
+            assert window.current_a <= min(allowed, default=80) + 1e-6, "the current that is printed is never too high"
     header, rows = plan_rows(plan)
     for row in rows:
         slot = dict(zip(header, row, strict=True))
@@ -159,7 +167,12 @@ def test_days_keep_the_rules_at_home_only(now, soc, charging):
             assert stay.rules is None
             assert not stay.spells
             continue
-        assert len(own) <= most
+        starts = [
+            window
+            for window, before in zip(own, [None, *own], strict=False)
+            if not before or before.end != window.start
+        ]
+        assert len(starts) <= most
         for window in own:
             for moment in minutes(window.start, window.end - timedelta(seconds=1)):
                 assert not any(covers(w, moment.astimezone(ZoneInfo("America/Denver"))) for w in never)

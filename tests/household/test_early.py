@@ -112,3 +112,15 @@ def test_mistakes():
     assert "the chances of leaving early come to 110 %" in said
     (said,) = mistakes_of(changed(("  floor: 20 %", "  floor: 20 %\n  sure: 95 %")))
     assert "`sure` says nothing without `early`" in said
+
+
+def test_a_car_that_is_short_is_not_made_shorter():
+    """With too little time even until the usual departure, every minute of it is used, and that is said."""
+    usual = plan_tonight(load_household("demo"), soc="5 %", now="2026-11-24 18:00", leave="22:00", plugged_in=True)
+    plan = plan_tonight(early_home("  early: 2 h\n"), soc="5 %", now="2026-11-24 18:00", leave="22:00", plugged_in=True)
+    assert plan.ready_min == 0
+    assert plan.itinerary.stays[0].end == usual.itinerary.stays[0].end
+    assert plan.schedule.level_kwh[-1] == pytest.approx(usual.schedule.level_kwh[-1])
+    text = " ".join(night_text(plan).split())
+    assert "there is too little time to be ready 120 min early" in text
+    assert "Insured" not in text

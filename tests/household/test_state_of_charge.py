@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from chargeplan.errors import InputError
 from chargeplan.household import load_household, plan_days, plan_tonight
 from chargeplan.household.state_of_charge import StateOfCharge, StateOfChargeFile
+from chargeplan.household.state_of_charge import given as soc_given
 from chargeplan.output.plan_text import night_text
 
 DENVER = "America/Denver"
@@ -227,3 +228,10 @@ def test_any_content(tmp_path, content):
         assert 0 <= soc.share <= 1
     assert str(path) in said
     assert "; " in said
+
+
+def test_one_is_no_state_of_charge():
+    """1 may mean 1 % or 100 %: a nearly empty car must not count as full."""
+    with pytest.raises(InputError, match="may be 1 % or 100 %; write which"):
+        soc_given("1")
+    assert soc_given("1 %").share == 0.01

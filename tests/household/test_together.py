@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from chargeplan.errors import FileError, InputError
 from chargeplan.household import load_household, plan_tonight
+from chargeplan.household.household import example_folder
 from chargeplan.household.panel_file import load_panel
 from chargeplan.household.together import plan_together
 from chargeplan.output.json_schema import SCHEMAS
@@ -51,7 +52,8 @@ def mistakes(tmp_path, *changes):
 def test_two_cars_share_a_circuit(tmp_path):
     """A 50 A breaker may carry 40 A for hours (NFPA 70, 210.20(A)): 32 and 8, never 64; both reach their target.
 
-    Alone each would draw 32 A from 23:00. 67.7 kWh at 9.6 kW are 7 h 3 min of the 8 cheap hours: nothing is dearer.
+    Alone each would draw 32 A from 23:00, 67.7 kWh in all. At 8 A the overhead weighs more, so 1.5 to 2 % more is
+    drawn; at 9.6 kW that takes less than the 8 cheap hours, so nothing is charged at a dearer price.
     """
     plan = plan_together(panel(tmp_path), **NIGHT)
     shared = plan.shared
@@ -60,7 +62,8 @@ def test_two_cars_share_a_circuit(tmp_path):
     assert float(shared.node_a[1].max()) == pytest.approx(40.0)
     assert not plan.short
     alone = [plan_tonight(load_household("demo"), soc=soc, now=NIGHT["now"]).schedule for soc in ("20 %", "35 %")]
-    assert shared.total_cost == pytest.approx(sum(schedule.total_cost for schedule in alone), rel=1e-6)
+    assert 1.01 < shared.total_cost / sum(schedule.total_cost for schedule in alone) < 1.03
+    assert shared.total_cost == pytest.approx(0.182678 * shared.wall_kwh.sum(), rel=1e-4)
     text = " ".join(together_text(plan).split())
     assert "Limit garage: at least 40 A for cars, at most 40 A used used up Wed 23:00" in text
     assert "a licensed electrician and the local code" in text
@@ -177,3 +180,37 @@ def test_a_car_that_is_not_there(tmp_path):
     """A state of charge for nobody is a mistake, not ignored."""
     with pytest.raises(InputError, match="there is no car `lft` on this panel; known are left, right"):
         plan_together(panel(tmp_path), soc={"lft": "20 %"})
+
+
+def test_what_reaches_the_battery_at_few_amperes(tmp_path):
+    """On a 10 A breaker a car charges at 8 A: 0.925 x 1.92 - 0.2 = 1.576 kW reach the battery, not the share of 32 A.
+
+    Five points of 58 kWh are 2.9 kWh: 1.84 h, 3.53 kWh from the wall, as an EVSE set to 8 A would draw.
+    """
+    one = PANEL.replace("garage: {breaker: 50 A", "garage: {breaker: 10 A").replace(
+        "  - {household: demo, fed_by: garage, name: right}\n", ""
+    )
+    plan = plan_together(panel(tmp_path, one), now="2026-11-25 20:00", soc={"left": "75 %"})
+    assert not plan.short
+    assert plan.battery_kwh[0] == pytest.approx(2.9, abs=0.06)
+    assert float(plan.shared.wall_kwh.sum()) == pytest.approx(2.9 / (0.925 - 0.2 / 1.92), abs=0.08)
+
+
+def test_what_is_left_out_of_a_household_is_said(tmp_path):
+    """Rules about switching and charges for the highest power are not kept here, so they are named."""
+    text = (
+        (example_folder() / "demo.yaml")
+        .read_text(encoding="utf-8")
+        .replace("tariff: summer-peak", "tariff: whole-bill")
+    )
+    (tmp_path / "ruled.yaml").write_text(text + "charging: {one_block: true}\n", encoding="utf-8")
+    made = panel(
+        tmp_path,
+        PANEL.replace(
+            "household: demo, fed_by: garage, name: right", "household: ruled.yaml, fed_by: garage, name: right"
+        ),
+    )
+    words = " ".join(together_text(plan_together(made, **NIGHT)).split())
+    assert "right: its rules about switching (`charging`) are not kept here" in words
+    assert "right: this rate also charges for the highest power" in words
+    assert "left:" not in words

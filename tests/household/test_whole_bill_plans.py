@@ -142,3 +142,13 @@ def test_several_days_with_a_free_workplace(tmp_path):
     rise = difference_of_bills(Home(made, SHEETS["tiers"]), plan, "2026-11-01", "2026-12-01")
     assert plan.schedule.total_cost == pytest.approx(rise, abs=1e-5)
     assert plan_data(plan)["proof"]["optimal"]
+
+
+def test_charging_in_parts_is_said(tmp_path):
+    """In a night all of whose hours are charged for, the plan keeps the mean of each quarter hour low, and says how."""
+    terms = "prices: 0.1\ndemand: {top: {price: 5, interval: 15 min}}\n"
+    made = household(tmp_path, terms, "{so_far: 400 kWh, per_day: 20 kWh}")
+    plan = plan_tonight(made, soc="30 %", now="2026-11-24 18:00", plugged_in=True)
+    assert any("charging for a part of each interval" in caution for caution in plan.cautions)
+    flat = household(tmp_path, SHEETS["tiers"], "{so_far: 400 kWh, per_day: 20 kWh}")
+    assert plan_tonight(flat, soc="30 %", now="2026-11-24 18:00").cautions == ()

@@ -42,6 +42,8 @@ from chargeplan.plan.shared.program import Caps, shared_program
 from chargeplan.plan.shared.switching import with_switching
 from chargeplan.plan.starts import capped as cost_capped
 
+#: A plan of so few slots is looked at once more for an earlier one, for so long.
+_FEW_SLOTS, _BRIEF_S = 300, 1.5
 #: What a plan reaches in each goal: below the floors, worst relative shortfall, all shortfalls, cost.
 Score = tuple[float, float, float, float]
 
@@ -108,6 +110,8 @@ def solve_shared(shared: SharedProblem, solver: str = "auto", time_limit_s: floa
         return SharedSolution(relaxed, linear.proposals, method, searched=False)
     task = _Task(shared, limits, engine, linear, time.monotonic() + time_limit_s)
     best, searched = _search(task, relaxed, wrong)
+    if shared.slot.size <= _FEW_SLOTS:
+        best = _earlier(task, best)
     proposals, reached = linear.proposals, _score(shared, best)
     if not _as_good(reached, task.aim):
         proposals = solve_linear(shared, limits, engine, reached=Caps(*reached[:3])).proposals
@@ -261,6 +265,27 @@ def _earliest_steps(task: _Task, linear: Linear, bounds: Bounds, current: Floats
     reached = _score(shared, early)
     dearer = reached[3] - score[3] > 1e-9 * (1 + abs(score[3]))
     return current if dearer or _better((*score[:3], 0.0), (*reached[:3], 0.0)) else early
+
+
+def _earlier(task: _Task, current: Floats) -> Floats:
+    """Look for a little while for a plan as good that charges earlier, whatever is on and off in it.
+
+    Among equally cheap slots a search switches at random; this is what makes its plan one that people can follow.
+    """
+    shared, free = task.shared, np.ones(current.size, dtype=bool)
+    layout = bounded(shared_program(shared, task.linear.caps, task.limits), shared, _pattern(shared, current, free))
+    program = with_switching(layout, shared, free)
+    score = _score(shared, current)
+    aim = cost_capped(program, early_cost(shared, layout), score[3] + 1e-9 * (1 + abs(score[3])))
+    brief = replace(task, until=min(task.until, time.monotonic() + _BRIEF_S))
+    found = brief.search(aim)
+    if found.x is None:
+        return current
+    early = exact_currents(shared, found.x[: current.size])
+    wrong = (early > 0) & (early < shared.min_a - SNAP_A)
+    reached = _score(shared, early)
+    as_good = _as_good(reached, score) and reached[3] <= score[3] + 1e-8 * (1 + abs(score[3]))
+    return early if as_good and not wrong.any() else current
 
 
 def _rounded_down(task: _Task, relaxed: Floats) -> Floats:
