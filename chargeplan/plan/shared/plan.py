@@ -317,7 +317,8 @@ def plan_shared(
     4. *The cost.*
     5. *Early.* Least sum of battery energy x number of the slot, in which the first car weighs half as much again
        as the last would, so that they are served one after the other rather than by turns. With a minimum current
-       or steps that had to be searched for, among the plans that charge in the same slots.
+       or steps that had to be searched for, looked for briefly in plans of few slots, and else among those that
+       charge in the same slots.
 
     Examples
     --------
@@ -328,7 +329,7 @@ def plan_shared(
     >>> cars = [SharedCar(night(price, 7.68, 3.6, step_min=60), 0.24, node) for node in ("left", "right")]
     >>> shared = plan_shared(cars, tree, [OtherLoad("panel", [0, 20, 20, 0])])
     >>> shared.current_a.round(6).tolist(), shared.status
-    ([[0.0, 15.0, 0.0, 0.0], [0.0, 0.0, 15.0, 0.0]], 'proven optimal')
+    ([[0.0, 9.0, 6.0, 0.0], [0.0, 9.0, 6.0, 0.0]], 'proven optimal')
     """
     problem = lay_out(cars, tree, loads)
     solution = solve_shared(problem, solver, time_limit_s)
