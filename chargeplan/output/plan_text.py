@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from chargeplan.charging.supply import PILOT_MAX_A
 from chargeplan.household import HouseholdPlan
 from chargeplan.output.words import (
+    LABEL,
     clock_changes,
     current_text,
-    day_text,
+    labelled,
+    moment_text,
     money_text,
     percent_text,
     time_text,
@@ -19,7 +19,6 @@ from chargeplan.output.words import (
 from chargeplan.plan.remedies import Fix
 from chargeplan.plan.schedule import Departure
 
-_LABEL = 13
 #: Less battery energy than this is rounding, not a shortfall.
 _SHORT_KWH = 1e-6
 _CENT = 0.01
@@ -37,10 +36,6 @@ _RELAXED = {
     "min_on": "allow a shorter `min_on`",
     "min_off": "allow a shorter `min_off`",
 }
-
-
-def _line(label: str, text: str) -> list[str]:
-    return wrapped(text, f"{label:<{_LABEL}}")
 
 
 def _heading(plan: HouseholdPlan) -> list[str]:
@@ -73,9 +68,14 @@ def night_text(plan: HouseholdPlan) -> str:
     reached = departure.level_kwh / household.vehicle.usable_kwh
     zone = clock_changes(stay.start, stay.end)
     lines = _heading(plan)
-    lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(plan.soc.share)} ({plan.soc.because})")
+    lines += labelled(
+        "Plugged in",
+        f"{moment_text(stay.start, with_zone=zone)} at {percent_text(plan.soc.share)} ({plan.soc.because})",
+    )
     leaves = "Ready by" if plan.ready_min else "Leaves"
-    lines += _line(leaves, f"{_moment(stay.end, zone)} at {percent_text(reached)}, {_target_words(plan, departure)}")
+    lines += labelled(
+        leaves, f"{moment_text(stay.end, with_zone=zone)} at {percent_text(reached)}, {_target_words(plan, departure)}"
+    )
     lines += window_lines(plan, departure)
     lines += ["", *summary_lines(plan)]
     return "\n".join(lines)
@@ -96,11 +96,11 @@ def days_text(plan: HouseholdPlan) -> str:
     """
     household, schedule = plan.household, plan.schedule
     lines = _heading(plan)
-    lines += _line("Begins", f"at {percent_text(plan.soc.share)} ({plan.soc.because})")
+    lines += labelled("Begins", f"at {percent_text(plan.soc.share)} ({plan.soc.because})")
     for stay, departure in zip(plan.itinerary.stays, schedule.departures, strict=True):
         zone = clock_changes(stay.start, stay.end)
         level = percent_text(departure.level_kwh / household.vehicle.usable_kwh)
-        times = f"{_moment(stay.start, zone)} - {_moment(stay.end, zone)}"
+        times = f"{moment_text(stay.start, with_zone=zone)} - {moment_text(stay.end, with_zone=zone)}"
         lines += ["", *wrapped(f"{stay.place}, {times}, leaves at {level}")]
         lines += [f"  {line}" for line in window_lines(plan, departure)]
         if departure.shortfall_kwh > _SHORT_KWH:
@@ -112,7 +112,7 @@ def window_lines(plan: HouseholdPlan, departure: Departure) -> list[str]:
     """Write one line for every block of charging before a departure."""
     windows = [window for window in plan.schedule.windows if window.stay == departure.stay]
     if not windows:
-        return [f"{'Charge':<{_LABEL}}not {'possible' if departure.shortfall_kwh > _SHORT_KWH else 'needed'}"]
+        return [f"{'Charge':<{LABEL}}not {'possible' if departure.shortfall_kwh > _SHORT_KWH else 'needed'}"]
     lines = []
     for position, window in enumerate(windows):
         first, last = whole_minute(window.start), whole_minute(window.end, up=True)
@@ -122,7 +122,7 @@ def window_lines(plan: HouseholdPlan, departure: Departure) -> list[str]:
         amount = current_text(window.current_a, plan.limits[window.stay].wall_kw)
         cost = money_text(window.cost, plan.household.tariff.currency)
         label = "Charge" if position == 0 else ""
-        lines.append(f"{label:<{_LABEL}}{start} - {end}   {amount}   {window.wall_kwh:.1f} kWh   {cost}")
+        lines.append(f"{label:<{LABEL}}{start} - {end}   {amount}   {window.wall_kwh:.1f} kWh   {cost}")
     return lines
 
 
@@ -132,10 +132,10 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     currency = household.tariff.currency
     cost = money_text(schedule.total_cost, currency)
     wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
-    lines = _line("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
+    lines = labelled("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
     at_once, timer = schedule.on_plug_in, schedule.by_timer
     saved = money_text(_saved(at_once.cost, schedule.total_cost), currency)
-    lines += _line("Saves", f"{saved} against charging at once on plug-in (costs {at_once.cost:.2f})")
+    lines += labelled("Saves", f"{saved} against charging at once on plug-in (costs {at_once.cost:.2f})")
     saved = money_text(_saved(timer.cost, schedule.total_cost), currency)
     timed = f"{saved} against a timer set to the cheapest price (costs {timer.cost:.2f})"
     missing = float(timer.short_kwh.sum())
@@ -144,22 +144,22 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     elif timer.saving < -_CENT / 2:
         # Only the floor makes a plan dearer than a timer that ends at the same level.
         timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but wait below the floor"
-    lines += _line("", timed)
+    lines += labelled("", timed)
     if plan.ready_min:
-        lines += _line("Insured", _insured_words(plan))
+        lines += labelled("Insured", _insured_words(plan))
     places = [stay.place for stay in plan.itinerary.stays]
     for place, limit in dict.fromkeys(zip(places, plan.limits, strict=True)):
         where = "" if len(places) == 1 else f"{place}: "
-        lines += _line("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
+        lines += labelled("Limit", f"{where}{limit.wall_kw:.2f} kW, {limit.because}")
         for warning in limit.warnings:
-            lines += _line("Caution", warning)
+            lines += labelled("Caution", warning)
     for rule in plan.rules:
-        lines += _line("Limit", rule if len(set(places)) == 1 else f"home: {rule}")
+        lines += labelled("Limit", rule if len(set(places)) == 1 else f"home: {rule}")
     for caution in plan.cautions:
-        lines += _line("Caution", caution)
-    lines += _line("Proof", f"{schedule.status}; {schedule.method}")
+        lines += labelled("Caution", caution)
+    lines += labelled("Proof", f"{schedule.status}; {schedule.method}")
     for fix in schedule.fixes:
-        lines += _line("Short", fix_text(plan, fix))
+        lines += labelled("Short", fix_text(plan, fix))
     return lines
 
 
@@ -182,7 +182,7 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
     """Say how short a departure is, and what would mend it."""
     stay = plan.itinerary.stays[fix.stay]
     short = fix.shortfall_kwh / plan.household.vehicle.usable_kwh
-    text = f"by {fix.shortfall_kwh:.1f} kWh ({percent_text(short)}) on leaving {stay.place}, {_moment(stay.end, False)}"
+    text = f"by {fix.shortfall_kwh:.1f} kWh ({percent_text(short)}) on leaving {stay.place}, {moment_text(stay.end)}"
     ways, current = [], "more current would not mend it"
     relaxed = [" and ".join(_RELAXED.get(name, name) for name in together) for together in fix.rules]
     if fix.leave_later_min is not None:
@@ -213,7 +213,3 @@ def _target_words(plan: HouseholdPlan, departure: Departure) -> str:
         above = departure.level_kwh / plan.household.vehicle.usable_kwh > plan.target + 0.005
         return f"above the target of {percent_text(plan.target)}" if above else "the target"
     return f"short of the target of {percent_text(plan.target)}"
-
-
-def _moment(moment: datetime, zone: bool) -> str:
-    return f"{day_text(moment)} {time_text(moment, with_zone=zone)}"

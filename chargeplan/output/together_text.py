@@ -9,9 +9,11 @@ import numpy as np
 
 from chargeplan.household.together import SharedWindow, TogetherPlan
 from chargeplan.output.words import (
+    LABEL,
     clock_changes,
     current_text,
-    day_text,
+    labelled,
+    moment_text,
     money_text,
     percent_text,
     time_text,
@@ -20,7 +22,6 @@ from chargeplan.output.words import (
 )
 
 TOGETHER_SCHEMA: Final = "chargeplan.together/1"
-_LABEL: Final = 13
 _SHORT_KWH: Final = 1e-6
 
 
@@ -44,20 +45,22 @@ def together_text(plan: TogetherPlan) -> str:
         usable, currency = car.household.vehicle.usable_kwh, car.household.tariff.currency
         zone = clock_changes(stay.start, stay.end)
         lines += ["", *wrapped(car.name)]
-        lines += _line("Plugged in", f"{_moment(stay.start, zone)} at {percent_text(alone.soc.share)}")
+        lines += labelled("Plugged in", f"{moment_text(stay.start, with_zone=zone)} at {percent_text(alone.soc.share)}")
         missing = plan.shortfall_kwh(number)
         short = missing > 0
         said = f"short of the target of {percent_text(alone.target)}" if short else "the target"
         level = percent_text(plan.level_kwh(number) / usable)
-        lines += _line("Ready by" if alone.ready_min else "Leaves", f"{_moment(stay.end, zone)} at {level}, {said}")
+        lines += labelled(
+            "Ready by" if alone.ready_min else "Leaves", f"{moment_text(stay.end, with_zone=zone)} at {level}, {said}"
+        )
         if not plan.windows[number]:
-            lines += _line("Charge", "not possible" if short else "not needed")
+            lines += labelled("Charge", "not possible" if short else "not needed")
         for position, window in enumerate(plan.windows[number]):
             lines.append(_window_line("" if position else "Charge", window, currency))
         if short:
             own = min(departure.alone_shortfall_kwh, missing)
             why = f", {own:.1f} kWh of it even if it were alone" if own > _SHORT_KWH else ", because others charge too"
-            lines += _line("Short", f"by {missing:.1f} kWh{why}")
+            lines += labelled("Short", f"by {missing:.1f} kWh{why}")
     lines += ["", *_shared_lines(plan)]
     return "\n".join(lines)
 
@@ -70,30 +73,30 @@ def _shared_lines(plan: TogetherPlan) -> list[str]:
         currency = currencies.pop()
         alone = sum(single.schedule.total_cost for single in plan.alone)
         cost = money_text(shared.total_cost, currency)
-        lines += _line(
+        lines += labelled(
             "Cost",
             f"{cost} for {float(shared.wall_kwh.sum()):.1f} kWh; alone on the panel, each on its own, {alone:.2f}",
         )
     for number, node in enumerate(plan.panel.tree.nodes):
         left = shared.problem.left_a[number]
         used = float(shared.node_a[number].max(initial=0.0))
-        lines += _line(
+        lines += labelled(
             "Limit",
             f"{node.name}: at least {current_text(float(left.min()), 0.0)} for cars, at most {_amperes(used)} used",
         )
         if float(left.min()) <= 0:
-            lines += _line("Caution", f"at times what else runs needs all that {node.name} may carry, or more")
+            lines += labelled("Caution", f"at times what else runs needs all that {node.name} may carry, or more")
         for text in _binding(plan, number):
-            lines += _line("", text)
-    lines += _line(
+            lines += labelled("", text)
+    lines += labelled(
         "Caution",
         "the tree of circuits, their ratings and what else runs are as you wrote them; only a load management that "
         "measures and acts, and a licensed electrician and the local code, can say that no circuit is overloaded",
     )
     for warning in (*plan.cautions, *plan.panel.tree.warnings):
-        lines += _line("Caution", warning)
+        lines += labelled("Caution", warning)
     proof = f"{shared.status}, with the losses that go with these currents; {shared.method}"
-    return [*lines, *_line("Proof", proof)]
+    return [*lines, *labelled("Proof", proof)]
 
 
 def _binding(plan: TogetherPlan, node: int) -> list[str]:
@@ -188,16 +191,8 @@ def _window_line(label: str, window: SharedWindow, currency: str) -> str:
     zone = clock_changes(first, last)
     times = f"{first:%a} {time_text(first, with_zone=zone)} - {last:%a} {time_text(last, with_zone=zone)}"
     current = current_text(window.current_a, 0.0)
-    return f"{label:<{_LABEL}}{times}   {current}   {window.wall_kwh:.1f} kWh   {money_text(window.cost, currency)}"
+    return f"{label:<{LABEL}}{times}   {current}   {window.wall_kwh:.1f} kWh   {money_text(window.cost, currency)}"
 
 
 def _amperes(value: float) -> str:
     return f"{round(value, 1):g} A"
-
-
-def _line(label: str, text: str) -> list[str]:
-    return wrapped(text, f"{label:<{_LABEL}}")
-
-
-def _moment(moment: datetime, zone: bool) -> str:
-    return f"{day_text(moment)} {time_text(moment, with_zone=zone)}"

@@ -10,18 +10,17 @@ from chargeplan.household import HouseholdPlan
 from chargeplan.output.words import (
     clock_changes,
     current_text,
+    labelled,
     money_text,
     percent_text,
     time_text,
     whole_minute,
-    wrapped,
 )
 from chargeplan.plan.conflicts import Wish
 from chargeplan.plan.reasons import Stretch
 from chargeplan.plan.why import Why
 from chargeplan.plan.worth import Change
 
-_LABEL: Final = 13
 _SHORT_KWH: Final = 1e-6
 
 
@@ -51,20 +50,20 @@ def why_text(plan: HouseholdPlan, why: Why) -> str:
     lines: list[str] = []
     rules = plan.schedule.problem.rules
     for stretch in why.stretches:
-        lines += _labelled("Why" if not lines else "", stretch_text(plan, stretch))
+        lines += labelled("Why" if not lines else "", stretch_text(plan, stretch))
     if not why.stretches:
         what = "a whole bill" if plan.schedule.whole_bill else "rules of the charger" if rules else "a taper"
-        lines += _labelled("Why", f"with {what} hours depend on one another, so they are not explained one by one")
+        lines += labelled("Why", f"with {what} hours depend on one another, so they are not explained one by one")
     if why.values is not None:
         for position, number in enumerate(why.changes):
-            lines += _labelled("" if position else "A kWh", _worth_text(plan, why, number))
+            lines += labelled("" if position else "A kWh", _worth_text(plan, why, number))
     for number, found in why.changes.items():
         where = _where(plan, why, number)
         said = [change_text(change, plan.household.tariff.currency) for change in found if not where or _counts(change)]
         for position, text in enumerate(said):
-            lines += _labelled("" if position else "If", f"{where}{text}")
+            lines += labelled("" if position else "If", f"{where}{text}")
     for number, wishes in why.conflicts.items():
-        lines += _labelled("Conflict", conflict_text(plan, number, wishes))
+        lines += labelled("Conflict", conflict_text(plan, number, wishes))
     return "\n".join(lines)
 
 
@@ -194,10 +193,6 @@ def _where(plan: HouseholdPlan, why: Why, number: int) -> str:
 
 def _counts(change: Change) -> bool:
     return abs(change.shortfall_kwh) > _SHORT_KWH or bool(round(change.cost, 2))
-
-
-def _labelled(label: str, text: str) -> list[str]:
-    return wrapped(text, f"{label:<{_LABEL}}")
 
 
 def _moment(plan: HouseholdPlan, number: int, instant_s: int) -> datetime:

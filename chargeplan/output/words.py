@@ -8,6 +8,8 @@ from math import isnan
 
 #: Widest line of a report; a mail shows it unbroken.
 WIDTH = 80
+#: Column at which the text of a labelled line begins.
+LABEL = 13
 
 
 def plain_text(text: str) -> str:
@@ -30,6 +32,17 @@ def wrapped(text: str, label: str = "") -> list[str]:
     ['Limit        7.68 kW']
     """
     return textwrap.wrap(plain_text(text), WIDTH, initial_indent=label, subsequent_indent=" " * len(label)) or [""]
+
+
+def labelled(label: str, text: str) -> list[str]:
+    """Write a text beside a label, all labels of a report being equally wide.
+
+    Examples
+    --------
+    >>> labelled("Limit", "7.68 kW")
+    ['Limit        7.68 kW']
+    """
+    return wrapped(text, f"{label:<{LABEL}}")
 
 
 def day_text(moment: datetime) -> str:
@@ -79,6 +92,17 @@ def time_text(moment: datetime, *, with_zone: bool = False) -> str:
     '03:12'
     """
     return f"{moment:%H:%M %Z}" if with_zone else f"{moment:%H:%M}"
+
+
+def moment_text(moment: datetime, *, with_zone: bool = False) -> str:
+    """Write a date and a time of day.
+
+    Examples
+    --------
+    >>> moment_text(datetime(2026, 11, 26, 3, 12))
+    'Thu 26 Nov 2026 03:12'
+    """
+    return f"{day_text(moment)} {time_text(moment, with_zone=with_zone)}"
 
 
 def clock_changes(first: datetime, last: datetime) -> bool:
