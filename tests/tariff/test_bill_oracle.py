@@ -59,7 +59,9 @@ def items_of(items, cell, cells):
         most = max(sum(map(bool, (item.period, item.season))) for item in found)
         found = [item for item in found if sum(map(bool, (item.period, item.season))) == most]
     if len(found) > 1:
-        alike = [other.version for other in cells if other._replace(version="") == cell._replace(version="")]
+        # A version that says another rounding has an item of its own, so it is told apart by its date as well.
+        same = {"version": "", "rounding": ""}
+        alike = [other.version for other in cells if other._replace(**same) == cell._replace(**same)]
         found = found[alike.index(cell.version) :]
     return found
 
