@@ -84,7 +84,8 @@ def _onboard(value: Any) -> tuple[float | None, float | None]:
     return quantity(value, "power"), None
 
 
-def _form(value: Any) -> str:
+def form_of(value: Any) -> str:
+    """Tell one value from a table of values, which pydantic then reads by its own model."""
     return "table" if isinstance(value, dict) else "one"
 
 
@@ -116,21 +117,25 @@ Point = Annotated[
 ]
 Zone = Annotated[str, AfterValidator(lambda value: str(zone(value).key))]
 
-TimeByDay = Annotated[Annotated[Time, Tag("one")] | Annotated[dict[DayNames, Time], Tag("table")], Discriminator(_form)]
+TimeByDay = Annotated[
+    Annotated[Time, Tag("one")] | Annotated[dict[DayNames, Time], Tag("table")], Discriminator(form_of)
+]
 DepartureByDay = Annotated[
-    Annotated[Departure, Tag("one")] | Annotated[dict[DayNames, Departure], Tag("table")], Discriminator(_form)
+    Annotated[Departure, Tag("one")] | Annotated[dict[DayNames, Departure], Tag("table")], Discriminator(form_of)
 ]
 DistanceByDay = Annotated[
-    Annotated[Distance, Tag("one")] | Annotated[dict[DayNames, Distance], Tag("table")], Discriminator(_form)
+    Annotated[Distance, Tag("one")] | Annotated[dict[DayNames, Distance], Tag("table")], Discriminator(form_of)
 ]
 
 
-EarlyForm = Annotated[Annotated[Minutes, Tag("one")] | Annotated[dict[str, Share], Tag("table")], Discriminator(_form)]
+EarlyForm = Annotated[
+    Annotated[Minutes, Tag("one")] | Annotated[dict[str, Share], Tag("table")], Discriminator(form_of)
+]
 
 
 HoursOrList = Annotated[Annotated[Hours, Tag("one")] | Annotated[list[Hours], Tag("list")], Discriminator(_number)]
 TemperatureByTime = Annotated[
-    Annotated[Celsius, Tag("one")] | Annotated[dict[Time, Celsius], Tag("table")], Discriminator(_form)
+    Annotated[Celsius, Tag("one")] | Annotated[dict[Time, Celsius], Tag("table")], Discriminator(form_of)
 ]
 
 

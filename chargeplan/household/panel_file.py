@@ -8,32 +8,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, TypeAlias
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
+from pydantic import Discriminator, Field, Tag
 
 from chargeplan.charging import Circuit
 from chargeplan.charging.panel import Node, PowerTree
 from chargeplan.errors import FileError, InputError, ItemsError
 from chargeplan.household.household import Household, examples, load_household
-from chargeplan.household.model import Amperes, Part, Share, Zone, schema_of
+from chargeplan.household.model import Amperes, Part, Share, Time, Zone, form_of, schema_of
 from chargeplan.reading import KeyPath, read_document
-from chargeplan.units import time_of_day
 from chargeplan.validating import check_document
 
 _DAY_MIN = 1440
 _Complain: TypeAlias = Callable[[KeyPath, str, str], None]
 
-
-def _form(value: object) -> str:
-    return "table" if isinstance(value, dict) else "one"
-
-
-def _clock(value: object) -> int:
-    return time_of_day(value) if isinstance(value, str | int) else time_of_day(str(value))
-
-
-Clock = Annotated[int, BeforeValidator(_clock), WithJsonSchema({"type": "string", "examples": ["17:00"]})]
 AmperesByTime = Annotated[
-    Annotated[Amperes, Tag("one")] | Annotated[dict[Clock, Amperes], Tag("table")], Discriminator(_form)
+    Annotated[Amperes, Tag("one")] | Annotated[dict[Time, Amperes], Tag("table")], Discriminator(form_of)
 ]
 
 

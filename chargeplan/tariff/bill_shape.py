@@ -212,11 +212,7 @@ class _Shaper:
         self.maker, self.use, self.worked = maker, use, worked
         self.last = use.timeline.versions[int(use.version[-1])]
         self.size = use.span.stop - use.span.start
-        self.weights: dict[str, float] = {}
-        for percent in reversed(self.last.percents):
-            own = self.weights.get(percent.name, 1.0)
-            for base in percent.of:
-                self.weights[base] = self.weights.get(base, 1.0) + percent.share * own
+        self.weights = self.last.weights
         self.tiers: list[TierShape] = []
         self.peaks: list[PeakShape] = []
 
@@ -238,8 +234,8 @@ class _Shaper:
             rates, slots = self.use.timeline.versions[int(version)], self.use.slots(int(version))
             if rates.market is not None and slots is not None:
                 own = rates.market_prices(slots)
-                price[self._where(int(version))] += self._weight(MARKET) * own
-                counted[self._where(int(version))] += self._in_minimum(MARKET) * own
+                price[self.use.where(int(version))] += self._weight(MARKET) * own
+                counted[self.use.where(int(version))] += self._in_minimum(MARKET) * own
         demands = self.maker.demands()
         for demand in demands.groups():
             if not self._demand(demands, demand):
@@ -259,10 +255,6 @@ class _Shaper:
     def _in_minimum(self, name: str) -> float:
         return float(self.last.minimum is not None and name in self.last.minimum.of)
 
-    def _where(self, version: int) -> slice:
-        part, begin = self.use.parts[version], self.use.span.start
-        return slice(part.start - begin, part.stop - begin)
-
     def _energy(self, own: FloatArray, group: Group, name: str) -> bool:
         """Add the price of the first tier of every interval, and note what lies above."""
         line = group.pieces[0][0].line
@@ -280,7 +272,7 @@ class _Shaper:
             width = len(piece.rates.tables[piece.line.table].periods)
             codes = slots.cell(piece.line.table)
             inside = np.isin(codes // width, sorted(seasons)) & piece.line.charged.reshape(-1)[codes]
-            here = np.flatnonzero(inside) + self._where(piece.version).start
+            here = np.flatnonzero(inside) + self.use.where(piece.version).start
             own[here] += piece.line.first_price(piece.rates.loss_share).reshape(-1)[codes[inside]]
             share[here] = piece.line.with_losses(piece.rates.loss_share)
             price = piece.line.cases[0].price[: limits.size + 1].reshape(limits.size + 1, -1)
@@ -290,13 +282,10 @@ class _Shaper:
         rise = steps[0]
         if (rise < 0).any() or any(np.abs(other - rise).max() > _SAME for other in steps):
             return False
-        kwh = float(Cells.build(group, self.use, "bought", False).kwh[:, 0] @ self._shares(group))
+        cells = Cells.build(group, self.use, "bought", False)
+        kwh = float(cells.kwh[:, 0] @ [piece.line.with_losses(piece.rates.loss_share) for piece, _ in cells.keys])
         self.tiers.append(TierShape(share, kwh, limits, rise, self._weight(name), self._in_minimum(name)))
         return True
-
-    def _shares(self, group: Group) -> FloatArray:
-        keys = Cells.build(group, self.use, "bought", False).keys
-        return np.array([piece.line.with_losses(piece.rates.loss_share) for piece, _ in keys])
 
     def _demand(self, demands: Demands, group: DemandGroup) -> bool:
         line, part = group.line, group.parts[-1]
@@ -315,7 +304,7 @@ class _Shaper:
             for its_part, found, inside in demands.measured_in(group, period):
                 number = np.full(found.first.size, -1, dtype=np.int64)
                 number[inside] = count + np.arange(inside.size)
-                block[self._where(its_part.version)] = number[found.interval]
+                block[self.use.where(its_part.version)] = number[found.interval]
                 kw.append(found.kw[inside, 0])
                 days.append(found.day[inside])
                 count, hours = count + inside.size, found.hours

@@ -78,7 +78,7 @@ class _Slope:
             rates, slots = self.use.timeline.versions[int(version)], self.use.slots(int(version))
             if slots is None:
                 continue
-            where = self._where(int(version))
+            where = self.use.where(int(version))
             if rates.market is not None:
                 price = rates.market_prices(slots)
                 total[where] += self.weights.get(MARKET, 1.0) * price
@@ -87,21 +87,13 @@ class _Slope:
 
     def _weights(self) -> dict[str, float]:
         """Work out by how much the bill rises with each line: itself, and all that is taken of it."""
-        weights: dict[str, float] = {}
-        for percent in reversed(self.last.percents):
-            own = weights.get(percent.name, 1.0)
-            for base in percent.of:
-                weights[base] = weights.get(base, 1.0) + percent.share * own
+        weights = self.last.weights
         minimum = next((charge for charge in self.worked.charges if charge.name == MINIMUM), None)
         if self.last.minimum is not None and minimum is not None and minimum.amount[0] > 0:
             own = weights.get(MINIMUM, 1.0)
             for base in self.last.minimum.of:
                 weights[base] = weights.get(base, 1.0) - own
         return weights
-
-    def _where(self, version: int) -> slice:
-        part, begin = self.use.parts[version], self.use.span.start
-        return slice(part.start - begin, part.stop - begin)
 
     # ------------------------------------------------------------------------------------------------ energy
 
@@ -115,7 +107,7 @@ class _Slope:
             line, table = piece.line, piece.rates.tables[piece.line.table]
             codes = slots.cell(line.table)
             inside = np.isin(codes // len(table.periods), sorted(seasons)) & line.charged.reshape(-1)[codes]
-            here = np.flatnonzero(inside) + self._where(piece.version).start
+            here = np.flatnonzero(inside) + self.use.where(piece.version).start
             if not line.tiered:
                 own[here] += line.first_price(piece.rates.loss_share).reshape(-1)[codes[inside]]
         if group.pieces[0][0].line.tiered and cells.keys:
@@ -124,7 +116,7 @@ class _Slope:
     def _tiers(self, own: FloatArray, group: Group, cells: Cells) -> None:
         loss = np.array([piece.line.with_losses(piece.rates.loss_share) for piece, _ in cells.keys])
         losses_only = group.pieces[0][0].line.counts == "losses"
-        where = np.concatenate([kept + self._where(version).start for version, kept in cells.where])
+        where = np.concatenate([kept + self.use.where(version).start for version, kept in cells.where])
         code = cells.order[0] if cells.order is not None else np.zeros(0, np.int64)
         slope = self._tier_slope(group, cells, loss) * loss[code]
         if losses_only:
@@ -188,7 +180,7 @@ class _Slope:
                 price = line.price[int(np.searchsorted(group.limits, billed, side="right")), part.season, period]
                 rise = weight * price * times * (1.0 / daily.shape[0] if line.mean else 1.0)
                 for its_part, found, inside in demands.measured_in(group, period):
-                    where = self._where(its_part.version)
+                    where = self.use.where(its_part.version)
                     total[where] += self._of_highest(found, inside, rise, None if line.mean else float(daily.max()))
         return total
 

@@ -88,6 +88,16 @@ class Rates:
         return (*self.lines, self.market.line) if self.market else self.lines
 
     @property
+    def weights(self) -> dict[str, float]:
+        """By how much a bill rises with each line: itself, and all that is taken of it; 1 for those not named."""
+        weights: dict[str, float] = {}
+        for percent in reversed(self.percents):
+            own = weights.get(percent.name, 1.0)
+            for base in percent.of:
+                weights[base] = weights.get(base, 1.0) + percent.share * own
+        return weights
+
+    @property
     def charges(self) -> tuple[str, ...]:
         """Names of all charges: energy, fixed, demand, the minimum and what net metering carries."""
         names = [line.name for line in self.bought] + [line.name for line in self.fixed]

@@ -131,6 +131,11 @@ class IntervalUse:
             self._slots[version] = self.timeline.versions[version].slots(*where)
         return self._slots[version]
 
+    def where(self, version: int) -> slice:
+        """Give where the intervals of a version lie among those of the bill."""
+        part, begin = self.parts[version], self.span.start
+        return slice(part.start - begin, part.stop - begin)
+
     def order(self, version: int, table: int) -> tuple[IntArray, FloatArray, FloatArray] | None:
         """Give cell and energy of every interval."""
         slots, part = self.slots(version), self.parts[version]
