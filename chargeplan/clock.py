@@ -203,6 +203,48 @@ def wall_s(name: str, day: date, minute: int) -> int:
     return int(datetime(day.year, day.month, day.day, minute // 60, minute % 60, tzinfo=zone(name)).timestamp())
 
 
+def walls_s(name: str, day: IntArray, minute: int | IntArray) -> IntArray:
+    """Find the instants at which the wall clock shows a time of day, on many days at once.
+
+    Parameters
+    ----------
+    name : str
+        Time zone.
+    day : int64 array, shape (n,)
+        Local dates as day numbers, see `day_number`, in any order.
+    minute : int or int64 array, shape (n,)
+        Minutes after midnight.
+
+    Returns
+    -------
+    int64 array, shape (n,)
+        UTC seconds, as `wall_s` gives them for each day.
+
+    Raises
+    ------
+    InputError
+        If a day lies outside the years 1971 to 2199.
+
+    Examples
+    --------
+    >>> day = np.array([day_number(date(2026, 3, 7)), day_number(date(2026, 3, 8))])
+    >>> (np.diff(walls_s("America/Denver", day, 1080)) / 3600).tolist()
+    [23.0]
+    """
+    local = np.asarray(day, dtype=np.int64) * DAY_S + 60 * np.asarray(minute, dtype=np.int64)
+    if local.size == 0:
+        return local
+    years = [day_of_number(int(number)).year for number in (np.min(day), np.max(day))]
+    if years[0] < FIRST_YEAR or years[1] > LAST_YEAR:
+        raise InputError(f"the time lies outside the years {FIRST_YEAR} to {LAST_YEAR}")
+    found = [change for year in range(years[0] - 1, years[1] + 1) for change in _changes_of_year(name, year)]
+    starts, offsets = np.array(found, dtype=np.int64).T
+    # A time shown twice means the first, so the old offset holds until the new one is sure.
+    turns = starts[1:] + np.maximum(offsets[1:], offsets[:-1])
+    result: IntArray = local - offsets[np.searchsorted(turns, local, side="right")]
+    return result
+
+
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
 
 

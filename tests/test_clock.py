@@ -21,6 +21,7 @@ from chargeplan.clock import (
     local_datetimes,
     local_seconds,
     wall_s,
+    walls_s,
     zone,
 )
 from chargeplan.errors import InputError
@@ -177,6 +178,18 @@ def test_wall_clock_times(name, day, minute, shown):
     """RFC 5545, 3.3.5 (from memory): a skipped time takes the offset before the gap, a doubled one is the first."""
     found = wall_s(name, date.fromisoformat(day), minute)
     assert datetime.fromtimestamp(found, ZoneInfo(name)).isoformat() == shown
+
+
+@pytest.mark.parametrize("name", [DENVER, "Australia/Lord_Howe", "America/Santiago", "America/Havana", "Asia/Kolkata"])
+def test_many_wall_clock_times_are_as_each_alone(name):
+    """Three years of days at every quarter of an hour, clock changes among them."""
+    first = day_number(date(2025, 1, 1))
+    day, minute = (values.ravel() for values in np.meshgrid(np.arange(first, first + 1096), np.arange(0, 1441, 15)))
+    found = walls_s(name, day, minute)
+    each = [wall_s(name, day_of_number(d), m) for d, m in zip(day.tolist(), minute.tolist(), strict=True)]
+    assert found.tolist() == each
+    with pytest.raises(InputError, match="outside the years 1971 to 2199"):
+        walls_s(name, np.array([day_number(date(2200, 1, 1))]), 0)
 
 
 @pytest.mark.parametrize(

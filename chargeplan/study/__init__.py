@@ -1,0 +1,1 @@
+"""A year of plans: which rate, which equipment, which habit."""

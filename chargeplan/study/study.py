@@ -1,0 +1,215 @@
+"""A study: which households, rates, equipment and ways of driving are compared, and over which days."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import product
+from typing import TYPE_CHECKING, Final
+
+from chargeplan.charging import Vehicle, dc_limit
+from chargeplan.errors import InputError
+from chargeplan.household.household import Household
+from chargeplan.study.draws import Seed
+from chargeplan.study.driving import Driving
+from chargeplan.study.house_load import HouseLoad
+from chargeplan.study.year_plan import Aim
+from chargeplan.tariff import Tariff
+
+if TYPE_CHECKING:
+    from chargeplan.study.equipment import Equipment
+
+#: What a household is called in the results that keeps the circuit and EVSE of its file.
+AS_IT_IS: Final = "as it is"
+USUAL: Final = "usual"
+#: A longer span is not a year of anything, and is hardly meant.
+MAX_DAYS: Final = 3 * 366
+MAX_DRAWS: Final = 10_000
+
+
+@dataclass(frozen=True)
+class RoadCharging:
+    """Fast charging on the way, for journeys that are longer than the battery.
+
+    Parameters
+    ----------
+    price_per_kwh : float
+        For what the station delivers.
+    power_kw : float
+        Its power.
+
+    Examples
+    --------
+    >>> from chargeplan.household import load_household
+    >>> round(RoadCharging(0.5).gain(load_household("demo").vehicle), 3)
+    0.976
+    """
+
+    price_per_kwh: float
+    power_kw: float = 50.0
+
+    def gain(self, vehicle: Vehicle) -> float:
+        """Battery kWh for one kWh that the station delivers to a car."""
+        if vehicle.dc_max_kw is not None:
+            return dc_limit(self.power_kw, vehicle).gain
+        return float(vehicle.loss("dc").gain(self.power_kw))
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """What is compared: every household with every way of driving, rate and equipment.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    households : mapping of str to Household
+        May make its values one by one when they are asked for, so that very many need no memory.
+    tariffs : mapping of str to Tariff
+        The rates at home.
+    first : datetime.date
+        First day.
+    days : int
+        Number of days, 365 for most years.
+    equipment : mapping of str to Equipment or None
+        None stands for what the household has.
+    driving : mapping of str to Driving
+        Ways of driving.
+    house : mapping of str to HouseLoad
+        What each household uses without the car; where there is none, nothing.
+    road : RoadCharging, optional
+        Fast charging on the way.
+    aim : {"target", "enough"}
+        What each departure asks for: the household's target; or, the whole span being known, no more than the drives
+        until the next charge and the floor.
+    seed : int
+        Same seed, same driving.
+    draws : int
+        How many years are drawn of each way of driving; more than one show the spread.
+    strategies : tuple of str
+        Which of `chargeplan.study.year_plan.STRATEGIES` are reckoned.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to compare, or the span cannot be.
+    """
+
+    name: str
+    households: Mapping[str, Household]
+    tariffs: Mapping[str, Tariff]
+    first: date
+    days: int
+    equipment: Mapping[str, Equipment | None] = field(default_factory=lambda: {AS_IT_IS: None})
+    driving: Mapping[str, Driving] = field(default_factory=lambda: {USUAL: Driving()})
+    house: Mapping[str, HouseLoad] = field(default_factory=dict)
+    road: RoadCharging | None = None
+    aim: Aim = "target"
+    seed: int = 1
+    draws: int = 1
+    strategies: tuple[str, ...] = ("optimal", "timer", "at once")
+
+    def __post_init__(self) -> None:
+        for name in ("households", "tariffs", "equipment", "driving"):
+            if not getattr(self, name):
+                raise InputError(f"a study without {name} compares nothing; give at least one")
+        if not 1 <= self.days <= MAX_DAYS:
+            raise InputError(f"a study of {self.days} days cannot be; give 1 to {MAX_DAYS}")
+        if not 1 <= self.draws <= MAX_DRAWS:
+            raise InputError(f"{self.draws} drawn years cannot be; give 1 to {MAX_DRAWS}")
+        if self.aim not in ("target", "enough"):
+            raise InputError(f"{self.aim!r} is no aim; choose 'target' or 'enough'")
+
+    @property
+    def cells(self) -> int:
+        """Number of years that are planned."""
+        drawn = len(self.households) * len(self.driving) * self.draws
+        return drawn * len(self.tariffs) * len(self.equipment)
+
+
+@dataclass(frozen=True, eq=False)
+class Unit:
+    """A household with one way of driving and some rates, with all equipment: what is worked out in one go.
+
+    Parameters
+    ----------
+    household_name, driving_name : str
+        Their names.
+    draw : int
+        Number of the drawn year, from 0.
+    household : Household
+        For whom.
+    driving : Driving
+        How the car is driven.
+    tariffs : mapping of str to Tariff
+        Some of the rates.
+    house : HouseLoad or None
+        What the house uses.
+    seed : Seed
+        For the driving.
+    equipment, first, days, road, aim, strategies
+        As in `Study`.
+    """
+
+    household_name: str
+    driving_name: str
+    draw: int
+    household: Household
+    driving: Driving
+    tariffs: Mapping[str, Tariff]
+    equipment: Mapping[str, Equipment | None]
+    house: HouseLoad | None
+    first: date
+    days: int
+    road: RoadCharging | None
+    aim: Aim
+    seed: Seed
+    strategies: tuple[str, ...]
+
+
+#: With fewer households than this a unit has one rate only, so that there is work for several processes.
+_FEW = 32
+
+
+def rates_together(study: Study) -> list[dict[str, Tariff]]:
+    """Say which rates are worked out in one go: with few households and ways of driving each alone, else all."""
+    if len(study.households) * len(study.driving) * study.draws < _FEW:
+        return [{name: tariff} for name, tariff in study.tariffs.items()]
+    return [dict(study.tariffs)]
+
+
+def units(study: Study) -> Iterator[Unit]:
+    """Cut a study into what is worked out in one go; the same cut, whoever does the work.
+
+    Parameters
+    ----------
+    study : Study
+        What is compared.
+
+    Yields
+    ------
+    Unit
+        In the order of the results: households, then driving, drawn years and rates.
+    """
+    parts, equipment = rates_together(study), dict(study.equipment)
+    for number, household_name in enumerate(study.households):
+        household = study.households[household_name]
+        for (driving_name, driving), draw in product(study.driving.items(), range(study.draws)):
+            for tariffs in parts:
+                yield Unit(
+                    household_name=household_name,
+                    driving_name=driving_name,
+                    draw=draw,
+                    household=household,
+                    driving=driving,
+                    tariffs=tariffs,
+                    equipment=equipment,
+                    house=study.house.get(household_name),
+                    first=study.first,
+                    days=study.days,
+                    road=study.road,
+                    aim=study.aim,
+                    seed=(study.seed, number, draw),
+                    strategies=study.strategies,
+                )

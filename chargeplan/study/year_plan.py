@@ -1,0 +1,319 @@
+"""A year planned: every night, or all of them at once where nothing but the hours matters."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chargeplan.charging import Limit, Vehicle
+from chargeplan.clock import IntArray
+from chargeplan.household.charger import HOME, HomeCharger
+from chargeplan.plan.merit_order import merit_order
+from chargeplan.plan.problem import Floats, Problem, problem_from
+from chargeplan.plan.reach import Reach, reach
+from chargeplan.plan.ruled import reached
+from chargeplan.plan.solvers import solve
+from chargeplan.plan.stops import Drive, Itinerary, Stay
+from chargeplan.plan.unmanaged import by_timer, on_plug_in
+from chargeplan.study.car_year import CarYear
+
+#: What a departure asks for: the usual target, or no more than the drives until the next charge and the floor.
+Aim: TypeAlias = Literal["target", "enough"]
+#: How the car may be charged, in the order in which results list it.
+STRATEGIES: Final = ("optimal", "timer", "at once")
+
+
+@dataclass(frozen=True, eq=False)
+class YearGrid:
+    """The stays of a year on a slot grid; the same for all equipment and all prices.
+
+    Parameters
+    ----------
+    year : CarYear
+        Stays and drives.
+    step_s : int
+        Length of a whole slot, in seconds.
+    grid_s, start_s : int array, shape (n,)
+        Start of the grid slot, and of the plugged-in part of it.
+    hours : array, shape (n,)
+        Length of the plugged-in part.
+    stay : int array, shape (n,)
+        Number of the stay.
+    """
+
+    year: CarYear
+    step_s: int
+    grid_s: IntArray
+    start_s: IntArray
+    hours: Floats
+    stay: IntArray
+
+    @property
+    def place(self) -> IntArray:
+        """Number of the place of each slot, shape (n,)."""
+        return self.year.place[self.stay]
+
+
+def year_grid(year: CarYear, step_min: int) -> YearGrid:
+    """Lay the stays of a year on a slot grid.
+
+    Parameters
+    ----------
+    year : CarYear
+        Stays and drives.
+    step_min : int
+        Length of a slot in minutes, a divisor of 60. Prices must not change within a slot.
+
+    Returns
+    -------
+    YearGrid
+    """
+    step_s = 60 * step_min
+    count = -(-year.end_s // step_s) - year.start_s // step_s
+    first = np.concatenate(([0], np.cumsum(count)))
+    stay = np.repeat(np.arange(year.stays), count)
+    grid_s = (year.start_s // step_s - first[:-1])[stay] * step_s + np.arange(first[-1]) * step_s
+    start_s = np.maximum(grid_s, year.start_s[stay])
+    hours = (np.minimum(grid_s + step_s, year.end_s[stay]) - start_s) / 3600
+    return YearGrid(year, step_s, grid_s, start_s, hours, stay)
+
+
+@dataclass(frozen=True)
+class Wants:
+    """What is wanted of the battery.
+
+    Parameters
+    ----------
+    target, floor, most : float
+        State of charge at departure, kept for emergencies, and at most, as shares.
+    aim : {"target", "enough"}
+        Whether each departure has the target, or enough until the next charge with the floor left.
+    road : bool
+        Whether a journey that is longer than the battery is charged for on the way.
+    """
+
+    target: float
+    floor: float
+    most: float
+    aim: Aim = "target"
+    road: bool = False
+
+
+def year_problem(
+    grid: YearGrid, vehicle: Vehicle, wants: Wants, limits: tuple[Limit, ...], price_per_kwh: Floats
+) -> tuple[Problem, Floats]:
+    """Put a year into the planner's arrays.
+
+    Parameters
+    ----------
+    grid : YearGrid
+        Slots.
+    vehicle : Vehicle
+        The car.
+    wants : Wants
+        What is wanted of its battery.
+    limits : tuple of Limit
+        What each place delivers, home first.
+    price_per_kwh : array, shape (n,)
+        Price of each slot.
+
+    Returns
+    -------
+    problem : Problem
+        The car ends the year as full as it began.
+    road_kwh : array, shape (m,)
+        Battery energy of each drive that is charged on the way.
+    """
+    year, usable = grid.year, vehicle.usable_kwh
+    capacity, floor = wants.most * usable, wants.floor * usable
+    wall_kw = np.array([limit.wall_kw for limit in limits])
+    gain = np.array([limit.gain if limit.wall_kw > 0 else 1.0 for limit in limits])
+    drive = np.asarray(vehicle.drive_kwh(year.usual_km), dtype=np.float64)
+    road = np.maximum(drive - (capacity - floor), 0.0) if wants.road else np.zeros_like(drive)
+    level = max(wants.target * usable - float(vehicle.drive_kwh(year.behind_km)), 0.0)
+    need = np.where(year.leaves & (wants.aim == "target"), wants.target * usable, 0.0)
+    if year.stays and not year.leaves[-1]:
+        need[-1] = level
+    taper = np.empty((0, 2))
+    if vehicle.taper is not None:
+        slope, kw = vehicle.taper.segments()
+        # The planner counts state of charge from the most the battery may hold, the car from all it can.
+        taper = np.column_stack([np.asarray(slope) * wants.most, kw])
+    problem = Problem(
+        start_s=grid.start_s,
+        hours=grid.hours,
+        stay=grid.stay,
+        price_per_kwh=price_per_kwh,
+        max_kwh=wall_kw[grid.place] * grid.hours,
+        gain=gain[grid.place],
+        need_kwh=need,
+        drive_kwh=drive - road,
+        level_kwh=level,
+        capacity_kwh=capacity,
+        floor_kwh=floor,
+        taper=taper,
+        step_s=grid.step_s,
+    )
+    return problem, road
+
+
+def under_charger(problem: Problem, year: CarYear, charger: HomeCharger, limit: Limit) -> Problem:
+    """Lay the rules of the charger at home on a year.
+
+    Parameters
+    ----------
+    problem : Problem
+        The year without them.
+    year : CarYear
+        Its stays.
+    charger : HomeCharger
+        How the charger may be used.
+    limit : Limit
+        What it delivers without rules.
+
+    Returns
+    -------
+    Problem
+        With slots cut where another limit begins, and with rules about switching.
+    """
+    stays = []
+    for number, (start, end) in enumerate(zip(year.start_s.tolist(), year.end_s.tolist(), strict=True)):
+        first, last = int(problem.first[number]), int(problem.last[number])
+        stays.append(
+            Stay(
+                place=HOME if year.place[number] == 0 else "elsewhere",
+                start=datetime.fromtimestamp(start, UTC),
+                end=datetime.fromtimestamp(end, UTC),
+                wall_kw=float(problem.max_kwh[first] / problem.hours[first]),
+                gain=float(problem.gain[first]),
+                price_per_kwh=problem.price_per_kwh[first : last + 1],
+            )
+        )
+    drives = [Drive(kwh) for kwh in problem.drive_kwh.tolist()]
+    itinerary = Itinerary(problem.level_kwh, problem.capacity_kwh, charger.on_stays(limit, stays), drives)
+    laid = problem_from(itinerary, problem.step_s // 60)
+    return replace(
+        laid,
+        need_kwh=problem.need_kwh,
+        level_kwh=problem.level_kwh,
+        floor_kwh=problem.floor_kwh,
+        taper=problem.taper,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class YearPlan:
+    """What one way of charging does over a year.
+
+    Parameters
+    ----------
+    strategy : str
+        One of `STRATEGIES`.
+    method : str
+        How it was found.
+    wall_kwh : array, shape (n,)
+        Energy drawn in each slot.
+    short_kwh : array, shape (m,)
+        What is missing at each departure to what was wanted, or to enough for the drive and the floor.
+    unserved_kwh : array, shape (m,)
+        What each drive would have taken beyond what the battery held.
+    lowest_kwh : float
+        Lowest level of the year.
+    """
+
+    strategy: str
+    method: str
+    wall_kwh: Floats
+    short_kwh: Floats
+    unserved_kwh: Floats
+    lowest_kwh: float
+
+
+def plan_year(problem: Problem, *, tie_break: str = "as needed", time_limit_s: float = 10.0) -> YearPlan:
+    """Plan a year at the least cost.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of a year.
+    tie_break : str
+        Which of the cheapest plans, see `chargeplan.plan.solve`.
+    time_limit_s : float
+        For each night that needs a search.
+
+    Returns
+    -------
+    YearPlan
+        All nights at once in merit order; with a taper or rules about switching one night after the other, each from
+        the level that the one before left.
+
+    Examples
+    --------
+    >>> from chargeplan.plan.problem import night
+    >>> plan_year(night([0.3, 0.1, 0.2], max_kw=4.0, need_kwh=2.0)).wall_kwh.tolist()
+    [0.0, 1.0, 1.0]
+    """
+    if not problem.taper.size and not problem.ruled and tie_break != "fewest starts":
+        battery, method = merit_order(problem, reach(problem), tie_break), "merit order"
+    else:
+        battery, method = _night_by_night(problem, tie_break, time_limit_s), "night by night"
+    return _outcome("optimal", method, problem, battery)
+
+
+def unmanaged_years(problem: Problem, wants: Wants, vehicle: Vehicle) -> tuple[YearPlan, YearPlan]:
+    """Charge a year by a timer set to the cheapest price of each stay, and at once on plug-in.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of a year.
+    wants : Wants
+        What is wanted; both charge to the target, or to what a long drive needs, whatever the aim.
+    vehicle : Vehicle
+        The car.
+
+    Returns
+    -------
+    tuple of YearPlan
+        By timer, and at once.
+    """
+    wanted = np.maximum(problem.wanted_kwh, wants.target * vehicle.usable_kwh)
+    wanted[-1] = problem.wanted_kwh[-1]
+    level = np.minimum(wanted, problem.capacity_kwh)
+    found = by_timer(problem, level, 0.0), on_plug_in(problem, level, 0.0)
+    timer, at_once = (habit.wall_kwh * problem.gain for habit in found)
+    return _outcome("timer", "habit", problem, timer), _outcome("at once", "habit", problem, at_once)
+
+
+def _outcome(strategy: str, method: str, problem: Problem, battery_kwh: NDArray[np.float64]) -> YearPlan:
+    follows: Reach = reached(problem, battery_kwh)
+    after = follows.departure_kwh - follows.served_kwh
+    lowest = min(float(after.min()), float(follows.arrival_kwh.min()))
+    wall = battery_kwh / problem.gain
+    return YearPlan(strategy, method, wall, follows.shortfall_kwh, follows.unserved_kwh, lowest)
+
+
+def _night_by_night(problem: Problem, tie_break: str, time_limit_s: float) -> Floats:
+    battery, level = np.zeros(problem.slots), problem.level_kwh
+    for number in range(problem.stays):
+        here = slice(int(problem.first[number]), int(problem.last[number]) + 1)
+        night = replace(
+            problem,
+            start_s=problem.start_s[here],
+            hours=problem.hours[here],
+            stay=np.zeros(here.stop - here.start, dtype=np.int64),
+            price_per_kwh=problem.price_per_kwh[here],
+            max_kwh=problem.max_kwh[here],
+            gain=problem.gain[here],
+            need_kwh=problem.need_kwh[number : number + 1],
+            drive_kwh=problem.drive_kwh[number : number + 1],
+            level_kwh=min(level, problem.capacity_kwh),
+            rules=problem.rules[number : number + 1],
+        )
+        battery[here] = solve(night, "auto", tie_break, time_limit_s=time_limit_s).battery_kwh
+        level = max(0.0, level + float(battery[here].sum()) - float(problem.drive_kwh[number]))
+    return battery
