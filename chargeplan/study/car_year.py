@@ -88,10 +88,10 @@ def car_year(household: Household, journeys: Journeys) -> CarYear:
     order = np.argsort(start_s, kind="stable")
     start_s, end_s, place = start_s[order], end_s[order], place[order]
 
-    legs = np.bincount(journey, minlength=journeys.leave_s.size) + 1
+    legs: IntArray = np.bincount(journey, minlength=journeys.leave_s.size) + np.int64(1)
     leg_of = np.r_[np.arange(journeys.leave_s.size), journey]
     leg_km: FloatArray = journeys.distance_km[leg_of] / legs[leg_of]
-    after = np.searchsorted(end_s, np.r_[journeys.leave_s, finish_s], side="right") - 1
+    after: IntArray = np.asarray(np.searchsorted(end_s, np.r_[journeys.leave_s, finish_s], side="right") - 1)
 
     def driven_after(km: FloatArray) -> FloatArray:
         # A drive before the first stay has nothing to charge for.

@@ -6,10 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import chargeplan
 from chargeplan import household
 from chargeplan.clock import local_seconds
+from chargeplan.plan.problem import Problem
 from chargeplan.plan.reach import reach
 from chargeplan.plan.solvers import solve
 from chargeplan.study.car_year import car_year
@@ -171,3 +174,42 @@ def test_long_trips_are_charged_on_the_way_only_where_that_is_said():
     assert road.max() == pytest.approx(trip - (wants.most - wants.floor) * home.vehicle.usable_kwh)
     assert plan.lowest_kwh >= wants.floor * home.vehicle.usable_kwh - 1e-6
     assert not (reach(problem).shortfall_kwh > 1e-6).any()
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.data())
+def test_a_timer_costs_more_than_charging_at_once_only_for_what_it_draws_after_the_cheapest_hours(data):
+    """Law: it begins at the cheapest price of the night and does not pause; what is dearer after that is its reason.
+
+    All of it is bounded: cost of the timer <= cost of charging at once + energy drawn above the cheapest price of its
+    night x how much above, wherever both draw the same energy.
+    """
+    nights, slots = data.draw(st.integers(1, 4)), data.draw(st.integers(2, 12))
+    size = nights * slots
+    price = np.array(data.draw(st.lists(st.sampled_from([0.1, 0.2, 0.3, 0.5]), min_size=size, max_size=size)))
+    drives = np.array(data.draw(st.lists(st.floats(0, 6), min_size=nights, max_size=nights)))
+    problem = Problem(
+        start_s=3600 * np.arange(size, dtype=np.int64),
+        hours=np.ones(size),
+        stay=np.repeat(np.arange(nights), slots),
+        price_per_kwh=price,
+        max_kwh=np.full(size, 3.0),
+        gain=np.full(size, 0.9),
+        need_kwh=np.full(nights, 20.0),
+        drive_kwh=drives,
+        level_kwh=18.0,
+        capacity_kwh=24.0,
+        step_s=3600,
+    )
+    vehicle = chargeplan.load_household("demo").vehicle
+    wants = Wants(20 / vehicle.usable_kwh, 0.0, 24 / vehicle.usable_kwh)
+    plan, (timer, at_once) = plan_year(problem), unmanaged_years(problem, wants, vehicle)
+    cost = {found.strategy: float(found.wall_kwh @ price) for found in (plan, timer, at_once)}
+    if np.allclose(timer.wall_kwh.sum(), at_once.wall_kwh.sum()) and not timer.short_kwh.any():
+        above = price - np.minimum.reduceat(price, problem.first)[problem.stay]
+        energy = {found.strategy: np.add.reduceat(found.wall_kwh, problem.first) for found in (timer, at_once)}
+        np.testing.assert_allclose(energy["timer"], energy["at once"], atol=1e-9)
+        assert cost["timer"] <= cost["at once"] + float(timer.wall_kwh @ above) + 1e-9
+        assert cost["optimal"] <= cost["timer"] + 1e-9
+    if np.allclose(plan.wall_kwh.sum(), at_once.wall_kwh.sum()):
+        assert cost["optimal"] <= cost["at once"] + 1e-9
