@@ -116,7 +116,7 @@ def unit_rows(unit: Unit) -> list[YearRow]:
     """
     household = unit.household
     journeys = unit.driving.journeys(
-        household.habits, household.timezone, unit.first, unit.days, household.is_holiday, seed=unit.seed
+        household.habits, household.timezone, unit.first, unit.days, household.tariff.is_holiday, seed=unit.seed
     )
     year = car_year(household, journeys)
     grids: dict[int, YearGrid] = {}
@@ -147,7 +147,7 @@ def _rows(unit: Unit, journeys: Journeys, grid: YearGrid, name: str, tariff: Tar
     for equipment_name, equipment in unit.equipment.items():
         limits = limits_of(household, equipment)
         problem, road_kwh = year_problem(grid, household.vehicle, wants_of(unit), limits, prices)
-        if household.charger is not None:
+        if household.charger is not None and limits[0].wall_kw > 0:
             problem = under_charger(problem, year, _charger(household, equipment), limits[0])
         planned += [_Planned(equipment_name, plan, problem, road_kwh) for plan in _plans(unit, problem)]
     cars = []
@@ -161,9 +161,10 @@ def _rows(unit: Unit, journeys: Journeys, grid: YearGrid, name: str, tariff: Tar
 
 def _charger(household: Household, equipment: Equipment | None) -> HomeCharger:
     assert household.charger is not None
-    if equipment is None:
+    if equipment is None or equipment.links is None:
         return household.charger
-    return replace(household.charger, circuit=equipment.circuit, evse=equipment.evse)
+    circuit, evse = equipment.links
+    return replace(household.charger, circuit=circuit, evse=evse)
 
 
 def wants_of(unit: Unit) -> Wants:

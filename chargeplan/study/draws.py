@@ -66,7 +66,7 @@ def draws_of_year(seed: Seed, purpose: int, year: int, count: int) -> FloatArray
 
 
 def _is_whole(number: object) -> bool:
-    return isinstance(number, (int, np.integer)) and not isinstance(number, bool) and number >= 0
+    return isinstance(number, (int, np.integer)) and not isinstance(number, bool) and int(number) >= 0
 
 
 def draws_by_date(seed: Seed, purpose: int, first: date, days: int) -> FloatArray:

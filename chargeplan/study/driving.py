@@ -84,8 +84,9 @@ class Journeys:
             raise InputError("journeys overlap or are not in order; give each one its departure before its return")
         if len(self) and not self.start_s <= self.leave_s[0] <= self.leave_s[-1] < self.end_s:
             raise InputError("a journey leaves outside the span of days; widen the span")
-        if not np.all(np.isfinite(self.distance_km) & (self.distance_km >= 0) & np.isfinite(self.factor)):
-            raise InputError("a distance or factor is missing or negative; give 0 or more for every journey")
+        for name, values in (("distance", self.distance_km), ("factor", self.factor)):
+            if not np.all(np.isfinite(values) & (values >= 0)):
+                raise InputError(f"the {name} of a journey is missing or negative; give 0 or more for each")
         for array in arrays:
             array.setflags(write=False)
 

@@ -20,6 +20,23 @@ CAUTION: Final = (
     "own calculation must fit too; the local code and a licensed electrician decide"
 )
 
+#: What lets nothing through.
+_NOTHING: Final = Limit(
+    current_a=0.0,
+    min_a=0.0,
+    kw_per_a=0.0,
+    volts="no voltage",
+    phases=1,
+    level="level 1",
+    wall_kw=0.0,
+    battery_kw=0.0,
+    gain=0.0,
+    by="circuit",
+    because="there is nothing to charge with",
+    warnings=(),
+    links=(),
+)
+
 #: Usual ratings of North-American car circuits, all in NFPA 70 (2023) table 240.6(A). Level 1 goes up to 16 A and the
 #: control pilot up to 80 A (SAE J1772), which are 80 % of the last of each.
 _BREAKERS_120_V: Final = (15, 20)
@@ -52,10 +69,10 @@ class Equipment:
     ----------
     name : str
         What to call it.
-    circuit : Circuit
+    circuit : Circuit, optional
         The branch circuit.
-    evse : Evse
-        The supply equipment, as it is set.
+    evse : Evse, optional
+        The supply equipment, as it is set. Without circuit and EVSE the car is not charged there at all.
     purchase : float
         EVSE and receptacle.
     wire_run_m, wire_per_m : float
@@ -95,8 +112,8 @@ class Equipment:
     """
 
     name: str
-    circuit: Circuit
-    evse: Evse
+    circuit: Circuit | None = None
+    evse: Evse | None = None
     _: KW_ONLY
     purchase: float = 0.0
     wire_run_m: float = 0.0
@@ -111,9 +128,10 @@ class Equipment:
     def __post_init__(self) -> None:
         if not isinstance(self.name, str) or not self.name.strip():
             raise InputError(f"equipment has the name {self.name!r}; give each a name, like 'dryer outlet'")
-        if not isinstance(self.circuit, Circuit):
+        nothing = self.circuit is None and self.evse is None
+        if not nothing and not isinstance(self.circuit, Circuit):
             raise InputError(f"circuit of {self.name} is {self.circuit!r}; write for example Circuit(50, volts=240)")
-        if not isinstance(self.evse, Evse):
+        if not nothing and not isinstance(self.evse, Evse):
             raise InputError(f"evse of {self.name} is {self.evse!r}; write for example Evse(40)")
         for field in ("purchase", "wire_run_m", "wire_per_m", "labor", "permit", "yearly"):
             remedy = "write the metres, like 12" if field == "wire_run_m" else "write an amount of 0 or more"
@@ -132,6 +150,11 @@ class Equipment:
                 )
 
     @property
+    def links(self) -> tuple[Circuit, Evse] | None:
+        """Circuit and EVSE; None where the car is not charged."""
+        return None if self.circuit is None or self.evse is None else (self.circuit, self.evse)
+
+    @property
     def demand_a(self) -> float:
         """Amperes it may draw for hours on each phase, whatever the car.
 
@@ -139,12 +162,15 @@ class Equipment:
         ----------
         NFPA 70 (2023) 625.42: continuous, and equipment with an adjustable setting counts with what it is set to.
         """
-        return min(self.circuit.continuous_a, float(self.evse.max_a))
+        if self.links is None:
+            return 0.0
+        circuit, evse = self.links
+        return min(circuit.continuous_a, float(evse.max_a))
 
     @property
     def demand_kw(self) -> float:
         """The same as power."""
-        return self.circuit.power_kw(self.demand_a)
+        return 0.0 if self.circuit is None else self.circuit.power_kw(self.demand_a)
 
     @property
     def replacement_cost(self) -> float:
@@ -190,7 +216,7 @@ class Equipment:
         >>> Equipment("dryer outlet", Circuit(30, volts=240), Evse(24)).limit_for(car).wall_kw
         5.76
         """
-        return weakest_link(self.circuit, self.evse, vehicle)
+        return _NOTHING if self.links is None else weakest_link(*self.links, vehicle)
 
     def _before_rebates(self) -> dict[Part, float]:
         return {

@@ -162,7 +162,7 @@ class MeterLoad:
         return np.asarray(mean[(begin + day) * per_day + slot])
 
 
-def meter_load(path: str | os.PathLike[str], timezone: str) -> MeterLoad:
+def meter_load(path: str | os.PathLike[str], timezone: str, *, naive_zone: str | None = None) -> MeterLoad:
     """Read what the house uses from a file of a meter's values.
 
     Parameters
@@ -171,6 +171,8 @@ def meter_load(path: str | os.PathLike[str], timezone: str) -> MeterLoad:
         CSV or Parquet with ``start`` and ``kwh``; see `chargeplan.tariff.load_file.read_load`.
     timezone : str
         The household's time zone.
+    naive_zone : str, optional
+        The time zone of stamps without an offset; without it they are refused.
 
     Returns
     -------
@@ -183,7 +185,7 @@ def meter_load(path: str | os.PathLike[str], timezone: str) -> MeterLoad:
     """
     import pandas as pd
 
-    frame = read_load(path, timezone)
+    frame = read_load(path, timezone, naive_zone=naive_zone)
     instants = pd.DatetimeIndex(frame.index).tz_convert("UTC").tz_localize(None)
     start_s = instants.to_numpy().astype("datetime64[s]").astype(np.int64)
     step_s = int(start_s[1] - start_s[0])

@@ -127,6 +127,32 @@ def instants(timezone: str, first: date, minutes: IntArray) -> IntArray:
     return result
 
 
+def hours(timezone: str, first: date, days: int) -> IntArray:
+    """List the hours of a span, from its first instant on.
+
+    Parameters
+    ----------
+    timezone : str
+        Whose wall clock.
+    first : datetime.date
+        First date of the span.
+    days : int
+        How many dates.
+
+    Returns
+    -------
+    int64 array, shape (n,)
+        UTC seconds of the start of each.
+
+    Examples
+    --------
+    >>> hours("America/Denver", date(2026, 3, 8), 1).size
+    23
+    """
+    end_s = day_start_s(timezone, first + timedelta(days=days))
+    return np.arange(day_start_s(timezone, first), end_s, 3600, dtype=np.int64)
+
+
 @lru_cache(maxsize=64)
 def _starts(timezone: str, first: date, days: int) -> tuple[IntArray, tuple[int, ...]]:
     """Give the first instant of every date, and which dates have a clock change."""

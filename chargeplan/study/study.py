@@ -14,6 +14,7 @@ from chargeplan.household.household import Household
 from chargeplan.study.draws import Seed
 from chargeplan.study.driving import Driving
 from chargeplan.study.house_load import HouseLoad
+from chargeplan.study.logged_driving import LoggedDriving
 from chargeplan.study.year_plan import Aim
 from chargeplan.tariff import Tariff
 
@@ -74,7 +75,7 @@ class Study:
         Number of days, 365 for most years.
     equipment : mapping of str to Equipment or None
         None stands for what the household has.
-    driving : mapping of str to Driving
+    driving : mapping of str to Driving or LoggedDriving
         Ways of driving.
     house : mapping of str to HouseLoad
         What each household uses without the car; where there is none, nothing.
@@ -102,7 +103,7 @@ class Study:
     first: date
     days: int
     equipment: Mapping[str, Equipment | None] = field(default_factory=lambda: {AS_IT_IS: None})
-    driving: Mapping[str, Driving] = field(default_factory=lambda: {USUAL: Driving()})
+    driving: Mapping[str, Driving | LoggedDriving] = field(default_factory=lambda: {USUAL: Driving()})
     house: Mapping[str, HouseLoad] = field(default_factory=dict)
     road: RoadCharging | None = None
     aim: Aim = "target"
@@ -140,7 +141,7 @@ class Unit:
         Number of the drawn year, from 0.
     household : Household
         For whom.
-    driving : Driving
+    driving : Driving or LoggedDriving
         How the car is driven.
     tariffs : mapping of str to Tariff
         Some of the rates.
@@ -156,7 +157,7 @@ class Unit:
     driving_name: str
     draw: int
     household: Household
-    driving: Driving
+    driving: Driving | LoggedDriving
     tariffs: Mapping[str, Tariff]
     equipment: Mapping[str, Equipment | None]
     house: HouseLoad | None

@@ -17,8 +17,8 @@ from chargeplan.study.span import BoolArray, holidays, instants, values, weekday
 from chargeplan.study.trips import Trip, Trips
 from chargeplan.study.unusual import Away
 
-#: So many dates after the span are needed for the return from the last departure.
-_MORE = 2
+#: So many dates after the span are needed for the return from the last departure in it.
+_MORE = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +53,7 @@ class UsualDays:
 
     @cached_property
     def weekday(self) -> IntArray:
-        """Day of the week of every date and of those after the span; 0 for Monday."""
+        """Day of the week of every date and of the one after the span; 0 for Monday."""
         return weekdays(self.first, self.days + _MORE)
 
     @cached_property
@@ -66,7 +66,8 @@ class UsualDays:
     @cached_property
     def leaves(self) -> BoolArray:
         """On which dates the car leaves, shape (days,)."""
-        return values(self.habits.leave, self.weekday, self.holiday)[: self.days] != NO_DEPARTURE
+        leaves: BoolArray = values(self.habits.leave, self.weekday, self.holiday)[: self.days] != NO_DEPARTURE
+        return leaves
 
     @cached_property
     def distance_km(self) -> FloatArray:

@@ -129,6 +129,23 @@ def bills_with(grid: BillGrid, car_kwh: Floats) -> tuple[float, Floats]:
     return totals[0], np.array(totals[1:])
 
 
+def hangs_on_use(tariff: Tariff) -> bool:
+    """Tell whether the price of a kWh depends on what else is bought: by tiers, a minimum, or net metering.
+
+    Examples
+    --------
+    >>> from chargeplan.tariff import load_tariff
+    >>> hangs_on_use(load_tariff("summer-peak")), hangs_on_use(load_tariff("whole-bill"))
+    (False, True)
+    """
+    return any(
+        any(line.tiered or len(line.cases) > 1 for line in rates.lines)
+        or rates.minimum is not None
+        or rates.net is not None
+        for rates in tariff.versions
+    )
+
+
 def slot_prices(grid: BillGrid, slot_s: IntArray, step_s: int) -> Floats:
     """Give the price that one more kWh has in each slot, by the tariff and the house's own bill.
 
@@ -147,11 +164,7 @@ def slot_prices(grid: BillGrid, slot_s: IntArray, step_s: int) -> Floats:
         Where tiers or a minimum make it depend on what else is bought, the price of the next kWh beside what the
         house uses; charges for the highest power are left out.
     """
-    rates = grid.tariff.versions
-    by_hour = not any(line.tiered or len(line.cases) > 1 for version in rates for line in version.lines) and not any(
-        version.minimum is not None or version.net is not None for version in rates
-    )
-    if by_hour or not grid.house_kwh.any():
+    if not hangs_on_use(grid.tariff) or not grid.house_kwh.any():
         return grid.tariff.price_array(slot_s, step_s)
     from chargeplan.tariff.billing import Known
     from chargeplan.tariff.next_kwh import next_kwh_metered

@@ -17,6 +17,8 @@ from chargeplan.reading import file_content
 MAX_BYTES: Final = 50_000_000
 #: A Parquet file of few bytes may unfold into very many rows.
 MAX_ROWS: Final = 5_000_000
+#: What to write into a file of intervals.
+INTERVALS: Final = "write a line `start,kwh` and below it one row per interval"
 #: Of rows with the same fault, so many are named and the others counted.
 _NAMED: Final = 3
 
@@ -79,7 +81,7 @@ def printable(text: str) -> str:
     return "".join(character if character.isprintable() else " " for character in text)
 
 
-def read_table(path: str | os.PathLike[str], known: Collection[str]) -> LoadTable:
+def read_table(path: str | os.PathLike[str], known: Collection[str], layout: str = INTERVALS) -> LoadTable:
     """Read a CSV or Parquet file.
 
     Parameters
@@ -88,6 +90,8 @@ def read_table(path: str | os.PathLike[str], known: Collection[str]) -> LoadTabl
         Parquet if it ends so; otherwise CSV with comma, semicolon or tab between the columns.
     known : collection of str
         Names of columns whose cells are wanted; those of others may be left out.
+    layout : str
+        What to tell who gives a file without rows.
 
     Returns
     -------
@@ -102,8 +106,8 @@ def read_table(path: str | os.PathLike[str], known: Collection[str]) -> LoadTabl
     name = os.fspath(path)
     content = _content(name)
     if Path(name).suffix.lower() in (".parquet", ".pq"):
-        return _from_parquet(name, content, known)
-    return _from_csv(name, content)
+        return _from_parquet(name, content, known, layout)
+    return _from_csv(name, content, layout)
 
 
 def _error(name: str, what: str, remedy: str, line: int = 1) -> FileError:
@@ -121,7 +125,7 @@ def _column_name(written: object) -> str:
     return re.sub(r"[^a-z0-9]+", "_", str(written).lower()).strip("_")
 
 
-def _from_csv(name: str, content: bytes) -> LoadTable:
+def _from_csv(name: str, content: bytes, layout: str) -> LoadTable:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -139,7 +143,7 @@ def _from_csv(name: str, content: bytes) -> LoadTable:
     except csv.Error as error:
         raise _error(name, f"the line cannot be read: {error}", "check its quotes", max(reader.line_num, 1)) from None
     if len(rows) < 2:
-        raise _error(name, "the file has no rows", "write a line `start,kwh` and below it one row per interval")
+        raise _error(name, "the file has no rows", layout)
     width = len(rows[0])
     # Blank cells at the end of a row are what spreadsheets leave behind.
     rows = [row if any(cell.strip() for cell in row[width:]) else row[:width] for row in rows]
@@ -155,7 +159,7 @@ def _from_csv(name: str, content: bytes) -> LoadTable:
     return table
 
 
-def _from_parquet(name: str, content: bytes, known: Collection[str]) -> LoadTable:
+def _from_parquet(name: str, content: bytes, known: Collection[str], layout: str) -> LoadTable:
     import pandas as pd
 
     try:
@@ -172,7 +176,7 @@ def _from_parquet(name: str, content: bytes, known: Collection[str]) -> LoadTabl
     if count > MAX_ROWS:
         raise _error(name, f"the file has more than {MAX_ROWS:,} rows", "cut it into several")
     if frame.empty:
-        raise _error(name, "the file has no rows", "write the columns `start` and `kwh`, one row per interval")
+        raise _error(name, "the file has no rows", layout)
     if "start" not in map(_column_name, frame.columns) and frame.index.name is not None:
         frame = frame.reset_index()
     names = [_column_name(column) for column in frame.columns]
