@@ -14,6 +14,7 @@ from chargeplan.plan.problem import Floats, Problem
 from chargeplan.study.car_year import CarYear, car_year
 from chargeplan.study.driving import Journeys
 from chargeplan.study.study import Unit
+from chargeplan.study.whole_bill_year import charges_power, plan_whole_bill_year
 from chargeplan.study.year_bills import BillGrid, bill_grid, bills_with, slot_prices, step_min
 from chargeplan.study.year_plan import (
     Wants,
@@ -114,47 +115,86 @@ def unit_rows(unit: Unit) -> list[YearRow]:
     list of YearRow
         By rate, then equipment, then strategy.
     """
-    household = unit.household
-    journeys = unit.driving.journeys(
-        household.habits, household.timezone, unit.first, unit.days, household.tariff.is_holiday, seed=unit.seed
-    )
-    year = car_year(household, journeys)
+    journeys = journeys_of(unit)
+    year = car_year(unit.household, journeys)
     grids: dict[int, YearGrid] = {}
     rows = []
     for name, tariff in unit.tariffs.items():
-        step = step_min(tariff)
+        step = step_min(tariff, unit.first, unit.days)
         if step not in grids:
             grids[step] = year_grid(year, step)
         rows += _rows(unit, journeys, grids[step], name, tariff)
     return rows
 
 
+def journeys_of(unit: Unit) -> Journeys:
+    """Draw the journeys of a unit."""
+    home, is_holiday = unit.household, unit.household.tariff.is_holiday
+    return unit.driving.journeys(home.habits, home.timezone, unit.first, unit.days, is_holiday, seed=unit.seed)
+
+
 @dataclass(frozen=True, eq=False)
-class _Planned:
-    """One year as it was planned, before it is billed."""
+class Planned:
+    """One year as it was planned, before it is billed.
+
+    Parameters
+    ----------
+    equipment : str
+        The equipment at home.
+    plan : YearPlan
+        What is drawn, by one way of charging.
+    problem : Problem
+        The slots it is drawn in.
+    road_kwh : array, shape (m,)
+        Battery energy of each drive that is charged on the way.
+    """
 
     equipment: str
     plan: YearPlan
     problem: Problem
     road_kwh: Floats
 
+    def home_kwh(self, year: CarYear, bills: BillGrid) -> Floats:
+        """Add up what is drawn at home by the intervals of the bills."""
+        at_home = year.place[self.problem.stay] == 0
+        return bills.car_kwh(self.problem.start_s[at_home], self.plan.wall_kwh[at_home])
 
-def _rows(unit: Unit, journeys: Journeys, grid: YearGrid, name: str, tariff: Tariff) -> list[YearRow]:
-    household, year = unit.household, grid.year
-    bills = bill_grid(tariff, unit.first, unit.days, unit.house, grid.step_s // 60)
-    prices = _prices(household, grid, bills)
-    planned: list[_Planned] = []
+
+def planned_years(unit: Unit, grid: YearGrid, bills: BillGrid) -> list[Planned]:
+    """Plan the years of a unit under one rate.
+
+    Parameters
+    ----------
+    unit : Unit
+        A household with one way of driving.
+    grid : YearGrid
+        Its stays, on slots of the rate.
+    bills : BillGrid
+        The rate, and what the house uses.
+
+    Returns
+    -------
+    list of Planned
+        By equipment, then strategy.
+    """
+    household, prices = unit.household, _prices(unit.household, grid, bills)
+    planned: list[Planned] = []
     for equipment_name, equipment in unit.equipment.items():
         limits = limits_of(household, equipment)
         problem, road_kwh = year_problem(grid, household.vehicle, wants_of(unit), limits, prices)
         if household.charger is not None and limits[0].wall_kw > 0:
-            problem = under_charger(problem, year, _charger(household, equipment), limits[0])
-        planned += [_Planned(equipment_name, plan, problem, road_kwh) for plan in _plans(unit, problem)]
-    cars = []
-    for found in planned:
-        at_home = year.place[found.problem.stay] == 0
-        cars.append(bills.car_kwh(found.problem.start_s[at_home], found.plan.wall_kwh[at_home]))
-    house_bill, with_car = bills_with(bills, np.column_stack(cars))
+            problem = under_charger(problem, grid.year, _charger(household, equipment), limits[0])
+        planned += [
+            Planned(equipment_name, plan, problem, road_kwh) for plan in _plans(unit, problem, grid.year, bills)
+        ]
+    return planned
+
+
+def _rows(unit: Unit, journeys: Journeys, grid: YearGrid, name: str, tariff: Tariff) -> list[YearRow]:
+    year = grid.year
+    bills = bill_grid(tariff, unit.first, unit.days, unit.house, grid.step_s // 60)
+    planned = planned_years(unit, grid, bills)
+    house_bill, with_car = bills_with(bills, np.column_stack([found.home_kwh(year, bills) for found in planned]))
     shared = _Shared(unit, name, tariff.currency, year, float(journeys.distance_km.sum()), house_bill)
     return [_row(shared, found, bill) for found, bill in zip(planned, with_car.tolist(), strict=True)]
 
@@ -195,15 +235,22 @@ def _prices(household: Household, grid: YearGrid, bills: BillGrid) -> Floats:
     return prices
 
 
-def _plans(unit: Unit, problem: Problem) -> list[YearPlan]:
-    household = unit.household
+def _plans(unit: Unit, problem: Problem, year: CarYear, bills: BillGrid) -> list[YearPlan]:
     found = []
     if "optimal" in unit.strategies:
-        found.append(plan_year(problem, tie_break=household.prefer))
+        found.append(_optimal(unit.household.prefer, problem, year, bills))
     if len(unit.strategies) > len(found):
-        habits = unmanaged_years(problem, wants_of(unit), household.vehicle)
+        habits = unmanaged_years(problem, wants_of(unit), unit.household.vehicle)
         found += [plan for plan in habits if plan.strategy in unit.strategies]
     return found
+
+
+def _optimal(prefer: str, problem: Problem, year: CarYear, bills: BillGrid) -> YearPlan:
+    if charges_power(bills.tariff) and not problem.taper.size and not problem.ruled:
+        billed = plan_whole_bill_year(problem, bills, year.place[problem.stay] == 0, prefer)
+        if billed is not None:
+            return billed
+    return plan_year(problem, tie_break=prefer)
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,7 +265,7 @@ class _Shared:
     house_bill: float
 
 
-def _row(shared: _Shared, found: _Planned, bill: float) -> YearRow:
+def _row(shared: _Shared, found: Planned, bill: float) -> YearRow:
     unit, plan, problem = shared.unit, found.plan, found.problem
     away = shared.year.place[problem.stay] > 0
     home_cost = bill - shared.house_bill

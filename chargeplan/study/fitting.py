@@ -138,7 +138,7 @@ def _covered(tariff: Tariff, first: date, days: int, homes: Iterable[tuple[KeyPa
 
 def _billed(tariff: Tariff, first: date, days: int) -> None:
     """Raise if the bills of an empty house cannot be made, as with prices that are missing for some day."""
-    grid = bill_grid(tariff, first, days, None, step_min(tariff))
+    grid = bill_grid(tariff, first, days, None, step_min(tariff, first, days))
     bills_with(grid, np.zeros((grid.start_s.size, 0)))
     tariff.price_array(grid.start_s, grid.step_s)
 

@@ -168,7 +168,8 @@ def weigh_equipment(
                 f"the equipment `{name}` is not in the study; name one of {', '.join(dict.fromkeys(rows.equipment))}"
             )
     # What is there already costs nothing to have.
-    priced = {name: Equipment(name) if item is None else item for name, item in equipment.items()}
+    there = Equipment("as it is", household.circuit, household.evse)
+    priced = {name: there if item is None else item for name, item in equipment.items()}
     drawn = {name: part.sort_values("draw") for name, part in rows.groupby("equipment", sort=False)}
     spending = {name: Spending.of(item, drawn[name].car_cost.to_numpy()) for name, item in priced.items()}
     mean = {name: Spending.of(item, float(drawn[name].car_cost.mean())) for name, item in priced.items()}

@@ -9,7 +9,7 @@ from math import gcd
 import numpy as np
 from numpy.typing import NDArray
 
-from chargeplan.clock import IntArray
+from chargeplan.clock import DAY_S, IntArray
 from chargeplan.study.house_load import HouseLoad
 from chargeplan.tariff import Tariff
 
@@ -60,17 +60,34 @@ class BillGrid:
         return found.astype(np.float64)
 
 
-def step_min(tariff: Tariff) -> int:
+def step_min(tariff: Tariff, first: date, days: int) -> int:
     """Give the longest slot, in minutes and at most an hour, within which a tariff tells nothing apart.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        Its hours, and the intervals over which it measures power.
+    first : datetime.date
+        First day.
+    days : int
+        Number of days. A clock that is half an hour from UTC has half-hour slots, as slots are counted in UTC.
+
+    Returns
+    -------
+    int
 
     Examples
     --------
     >>> from chargeplan.tariff import load_tariff
-    >>> step_min(load_tariff("summer-peak")), step_min(load_tariff("half-hours"))
-    (60, 30)
+    >>> [step_min(load_tariff(name), date(2026, 1, 1), 365) for name in ("summer-peak", "half-hours")]
+    [60, 30]
     """
     powers = [line.interval_s // 60 for rates in tariff.versions for line in rates.demand]
-    return gcd(60, tariff.resolution_min, *powers)
+    clock = tariff.timeline.clock
+    # An offset holds for weeks at least, so one instant a week meets all of them.
+    weeks = clock.day_start_s(first) + 7 * DAY_S * np.arange(days // 7 + 2)
+    offsets = np.unique(clock.local_seconds(weeks) - weeks) // 60
+    return gcd(60, tariff.resolution_min, *powers, *offsets.tolist())
 
 
 def bill_grid(tariff: Tariff, first: date, days: int, house: HouseLoad | None, step: int) -> BillGrid:

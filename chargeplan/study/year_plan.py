@@ -261,7 +261,7 @@ def plan_year(problem: Problem, *, tie_break: str = "as needed", time_limit_s: f
         battery, method = merit_order(problem, reach(problem), tie_break), "merit order"
     else:
         battery, method = _night_by_night(problem, tie_break, time_limit_s), "night by night"
-    return _outcome("optimal", method, problem, battery)
+    return outcome_of("optimal", method, problem, battery)
 
 
 def unmanaged_years(problem: Problem, wants: Wants, vehicle: Vehicle) -> tuple[YearPlan, YearPlan]:
@@ -286,10 +286,25 @@ def unmanaged_years(problem: Problem, wants: Wants, vehicle: Vehicle) -> tuple[Y
     level = np.minimum(wanted, problem.capacity_kwh)
     found = by_timer(problem, level, 0.0), on_plug_in(problem, level, 0.0)
     timer, at_once = (habit.wall_kwh * problem.gain for habit in found)
-    return _outcome("timer", "habit", problem, timer), _outcome("at once", "habit", problem, at_once)
+    return outcome_of("timer", "habit", problem, timer), outcome_of("at once", "habit", problem, at_once)
 
 
-def _outcome(strategy: str, method: str, problem: Problem, battery_kwh: NDArray[np.float64]) -> YearPlan:
+def outcome_of(strategy: str, method: str, problem: Problem, battery_kwh: NDArray[np.float64]) -> YearPlan:
+    """Follow what one way of charging gains in each slot through the drives of a year.
+
+    Parameters
+    ----------
+    strategy, method : str
+        What to call it, and how it was found.
+    problem : Problem
+        Of a year.
+    battery_kwh : array, shape (n,)
+        Energy gained in each slot.
+
+    Returns
+    -------
+    YearPlan
+    """
     follows: Reach = reached(problem, battery_kwh)
     after = follows.departure_kwh - follows.served_kwh
     lowest = min(float(after.min()), float(follows.arrival_kwh.min()))

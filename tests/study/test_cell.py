@@ -183,3 +183,14 @@ def test_same_seed_same_rows_and_more_draws_differ():
     pd.testing.assert_frame_equal(first, second)
     assert first.distance_km.nunique() == 3
     assert frame(study(tariffs={"flat": RATES["flat"]}, strategies=("optimal",))).bill[0] == first.bill[0]
+
+
+def test_a_clock_half_an_hour_from_utc():
+    """In Kolkata an hour of the wall clock begins at half past in UTC: night prices are paid for night energy only."""
+    text = "name: n\ncurrency: INR\ntimezone: Asia/Kolkata\neffective: 2026-01-01\n"
+    periods = "periods: {night: '23:00-07:00', rest: rest}\nprices: {night: 2, rest: 9}\n"
+    home = replace(DEMO, stops=(), timezone="Asia/Kolkata")
+    rate = {"n": chargeplan.read_tariff(text + periods)}
+    only = study(households={"demo": home}, tariffs=rate, house={}, strategies=("optimal",))
+    row = frame(only).iloc[0]
+    assert row.bill == pytest.approx(2 * row.home_kwh, abs=0.1)

@@ -31,7 +31,7 @@ def year_of(name, tariff_name, *, days=DAYS, aim="target", driving=None, road=Fa
     driving = driving or Driving(spread=0.4)
     journeys = driving.journeys(home.habits, home.timezone, FIRST, days, home.is_holiday, seed=3)
     year = car_year(home, journeys)
-    grid = year_grid(year, step or step_min(tariff))
+    grid = year_grid(year, step or step_min(tariff, FIRST, days))
     bills = bill_grid(tariff, FIRST, days, None, grid.step_s // 60)
     prices = slot_prices(bills, grid.grid_s, grid.step_s)
     prices[grid.place > 0] = 0.0
@@ -142,7 +142,7 @@ def test_forbidden_hours_and_rules_hold_in_a_year():
     tariff = home.tariff
     journeys = Driving(spread=0.4).journeys(home.habits, home.timezone, FIRST, 20, home.is_holiday, seed=1)
     year = car_year(home, journeys)
-    grid = year_grid(year, step_min(tariff))
+    grid = year_grid(year, step_min(tariff, FIRST, 20))
     prices = tariff.price_array(grid.grid_s, grid.step_s)
     limits = (home.limit, *(stop.limit for stop in home.stops))
     laid, _ = year_problem(grid, home.vehicle, Wants(0.8, 0.2, 0.9), limits, prices)
