@@ -29,6 +29,9 @@ class Cluster:
     result; when a worker is killed in between, the one does not fit the other, and the result is lost.
     """
 
+    #: Dask itself tries a task four times before it says that its workers were killed.
+    tries = 2
+
     def __init__(self, client: Any, options: dict[str, Any] | None = None) -> None:
         self.client = client
         # A chunk that is handed out again is a new task and not the one that failed.
@@ -37,7 +40,7 @@ class Cluster:
     def room(self) -> int:
         """Say how many chunks may be handed out at a time; asked anew each time, as workers come and go."""
         try:
-            threads = sum(self.client.nthreads().values())
+            threads: int = sum(self.client.nthreads().values())
         except (AttributeError, OSError, RuntimeError) as error:  # the first where it is closed already
             raise ChargeplanError(f"{self.client!r} takes no more work; give a client that is open") from error
         return max(_LEAST, _PER_THREAD * threads)

@@ -171,7 +171,7 @@ class _Builder(StudyAttempts):
 
     def study_file(self, sheet: StudySheet) -> StudyFile | None:
         span = self.span(sheet)
-        homes, house = self.households(sheet, span)
+        homes, house, alike = self.households(sheet, span)
         rates = self.tariffs(sheet)
         equipment = equipment_of(self, sheet.equipment)
         driving = self.driving(sheet, homes, span)
@@ -202,6 +202,7 @@ class _Builder(StudyAttempts):
                 aim=sheet.aim,
                 seed=sheet.seed,
                 draws=sheet.drawn_years,
+                alike=alike,
             ),
         )
         return None if study is None else StudyFile(study, question, panel, tuple(sorted(self.warnings)))
@@ -227,10 +228,14 @@ class _Builder(StudyAttempts):
             self.warn(("to",), what, "leave `to` out for a year")
         return first, days
 
-    def households(self, sheet: StudySheet, span: tuple[date, int] | None) -> tuple[Homes, dict[str, HouseLoad]]:
-        """Load the households, and what their houses use."""
+    def households(
+        self, sheet: StudySheet, span: tuple[date, int] | None
+    ) -> tuple[Homes, dict[str, HouseLoad], dict[str, str]]:
+        """Load the households, what their houses use, and which drive alike since they are of one file."""
         homes: Homes = {}
         house: dict[str, HouseLoad] = {}
+        alike: dict[str, str] = {}
+        first_of: dict[str, str] = {}
         for name, path, given in self.named("households", sheet.households):
             part = given if isinstance(given, HouseholdPart) else None
             file_path, file = (path, str(given)) if part is None else ((*path, "household"), part.household)
@@ -242,12 +247,14 @@ class _Builder(StudyAttempts):
             if part is not None and part.stops == NONE:
                 home = replace(home, stops=())
             homes[name] = path, home
+            if first_of.setdefault(file, name) != name:
+                alike[name] = first_of[file]
             own = part is not None and part.house is not None
             use = part.house if part is not None and own else sheet.house
             load = house_of(self, (*path, "house") if own else ("house",), use, home, span)
             if load is not None:
                 house[name] = load
-        return homes, house
+        return homes, house, alike
 
     def tariffs(self, sheet: StudySheet) -> Rates:
         """Load the rate sheets."""

@@ -5,15 +5,11 @@ from __future__ import annotations
 from collections.abc import Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, wait
 from dataclasses import dataclass, field
-from typing import Final
 
 from chargeplan.errors import ChargeplanError
 from chargeplan.study.cell import YearRow
 from chargeplan.study.chunks import Chunk
 from chargeplan.study.pools import Pool, is_lost
-
-#: So often a chunk may lose its worker before the study is given up.
-TRIES: Final = 3
 
 
 def worked_out(wanted: Iterator[Chunk], pool: Pool) -> Generator[tuple[Chunk, list[YearRow]], None, None]:
@@ -104,9 +100,10 @@ class _Work:
                 yield task.chunk, future.result()
 
     def _may_go(self) -> bool:
-        """Let a chunk that lost two workers go alone, to see whether it is the one that they are lost by."""
-        alone = bool(self.again) and self.again[0].lost > 1
-        return not self.running or not (alone or any(task.lost > 1 for task in self.running.values()))
+        """Let a chunk go alone for the last time, to see whether it is the one that workers are lost by."""
+        last = self.pool.tries - 1
+        alone = bool(self.again) and self.again[0].lost == last
+        return not self.running or not (alone or any(task.lost == last for task in self.running.values()))
 
     def _next(self) -> _Task | None:
         chunk = next(self.wanted, None)
@@ -115,13 +112,13 @@ class _Work:
     def _lose(self, task: _Task) -> None:
         self.broken = True
         task.lost += 1
-        if task.lost < TRIES:
+        if task.lost < self.pool.tries:
             self.again = sorted([*self.again, task], key=lambda task: task.chunk.number)
             return
         self._fail(
             task,
             ChargeplanError(
-                f"{task.chunk} lost its worker {TRIES} times, as when there is not enough memory; use fewer workers "
+                f"{task.chunk} lost its worker {task.lost} times, as when there is not enough memory; use fewer workers "
                 'or a smaller chunk_cells=, and in a script call run_study under `if __name__ == "__main__":`'
             ),
         )

@@ -25,6 +25,9 @@ _PER_WORKER: Final = 2
 class Pool(Protocol):
     """Takes chunks."""
 
+    #: So often a chunk may lose its worker before the study is given up, at least 2.
+    tries: int
+
     def room(self) -> int:
         """Say how many chunks may be handed out at a time."""
         ...
@@ -89,6 +92,8 @@ def is_lost(future: Future[Any]) -> bool:
 class _Here:
     """Work in this process, one chunk after the other."""
 
+    tries = 2  # of which none is ever needed
+
     def room(self) -> int:
         return 1
 
@@ -109,6 +114,8 @@ class _Here:
 
 class _Processes:
     """Processes of our own, which are started anew when one of them is killed."""
+
+    tries = 3
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
@@ -136,6 +143,8 @@ class _Processes:
 
 class _Given:
     """An executor of the caller's, which stays open."""
+
+    tries = 2  # of which the second is never reached: it breaks with its first worker
 
     def __init__(self, executor: Executor) -> None:
         self.executor = executor

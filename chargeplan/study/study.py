@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import product
 from typing import TYPE_CHECKING, Final
@@ -88,6 +88,9 @@ class Study:
         Same seed, same driving.
     draws : int
         How many years are drawn of each way of driving; more than one show the spread.
+    alike : mapping of str to str
+        Households that drive as another one does, on the same days and as far: such as the same one with other
+        equipment at work. All others have days of their own.
     strategies : tuple of str
         Which of `chargeplan.study.year_plan.STRATEGIES` are reckoned.
 
@@ -109,6 +112,7 @@ class Study:
     aim: Aim = "target"
     seed: int = 1
     draws: int = 1
+    alike: Mapping[str, str] = field(default_factory=dict)
     strategies: tuple[str, ...] = ("optimal", "timer", "at once")
 
     def __post_init__(self) -> None:
@@ -121,6 +125,9 @@ class Study:
             raise InputError(f"{self.draws} drawn years cannot be; give 1 to {MAX_DRAWS}")
         if self.aim not in ("target", "enough"):
             raise InputError(f"{self.aim!r} is no aim; choose 'target' or 'enough'")
+        for name in (*self.alike, *self.alike.values()):
+            if name not in self.households:
+                raise InputError(f"`alike` names the household `{name}`, which is not in the study; name one that is")
 
     @property
     def cells(self) -> int:
@@ -194,7 +201,10 @@ def units(study: Study) -> Iterator[Unit]:
         In the order of the results: households, then driving, drawn years and rates.
     """
     parts, equipment = rates_together(study), dict(study.equipment)
+    # Only where some drive alike are all names needed at once.
+    places = {name: number for number, name in enumerate(study.households)} if study.alike else {}
     for number, household_name in enumerate(study.households):
+        drawn = places[study.alike[household_name]] if household_name in study.alike else number
         household = study.households[household_name]
         for (driving_name, driving), draw in product(study.driving.items(), range(study.draws)):
             for tariffs in parts:
@@ -211,6 +221,81 @@ def units(study: Study) -> Iterator[Unit]:
                     days=study.days,
                     road=study.road,
                     aim=study.aim,
-                    seed=(study.seed, number, draw),
+                    seed=(study.seed, drawn, draw),
                     strategies=study.strategies,
                 )
+
+
+def one_unit(
+    study: Study,
+    *,
+    household: str | None = None,
+    driving: str | None = None,
+    tariffs: str | Sequence[str] | None = None,
+    equipment: str | None = None,
+    draw: int = 0,
+) -> Unit:
+    """Take one household with one way of driving out of a study, to look at it closely.
+
+    Parameters
+    ----------
+    study : Study
+        What is compared.
+    household, driving : str, optional
+        Which; need not be said if there is one only.
+    tariffs : str or sequence of str, optional
+        Which rates; all unless given.
+    equipment : str, optional
+        Which; all unless given.
+    draw : int
+        Number of the drawn year.
+
+    Returns
+    -------
+    Unit
+        With the same journeys as in the rows of the study.
+
+    Raises
+    ------
+    InputError
+        If something is not in the study, or not said where there are several.
+
+    Examples
+    --------
+    >>> from chargeplan.household import load_household
+    >>> from chargeplan.tariff import load_tariff
+    >>> rates = {name: load_tariff(name) for name in ("flat", "two-period", "summer-peak")}
+    >>> study = Study("rates", {"demo": load_household("demo")}, rates, date(2026, 1, 1), 365)
+    >>> list(one_unit(study, tariffs="two-period").tariffs)
+    ['two-period']
+    """
+    names = [tariffs] if isinstance(tariffs, str) else list(study.tariffs if tariffs is None else tariffs)
+    for name in names:
+        _check_named(name, study.tariffs, "rate")
+    if equipment is not None:
+        _check_named(equipment, study.equipment, "equipment")
+    household = _the_one(household, study.households, "household", "households")
+    driving = _the_one(driving, study.driving, "way of driving", "ways of driving")
+    if not 0 <= draw < study.draws:
+        given = "0" if study.draws == 1 else f"0 to {study.draws - 1}"
+        raise InputError(f"there is no drawn year {draw} in the study; give {given}")
+    chosen = {name: item for name, item in study.equipment.items() if equipment in (None, name)}
+    some = replace(study, equipment=chosen, driving={driving: study.driving[driving]})
+    found = next(unit for unit in units(some) if (unit.household_name, unit.draw) == (household, draw))
+    return replace(found, tariffs={name: study.tariffs[name] for name in names})
+
+
+def _check_named(name: str, there: Mapping[str, object], what: str) -> None:
+    if name not in there:
+        names = ", ".join(f"`{known}`" for known in there)
+        raise InputError(f"there is no {what} `{name}` in the study; name one of {names}")
+
+
+def _the_one(name: str | None, there: Mapping[str, object], one: str, several: str) -> str:
+    if name is None:
+        if len(there) > 1:
+            names = ", ".join(f"`{known}`" for known in there)
+            raise InputError(f"the study has several {several}; name one of {names}")
+        return next(iter(there))
+    _check_named(name, there, one)
+    return name

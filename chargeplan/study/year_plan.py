@@ -134,8 +134,16 @@ def year_problem(
     gain = np.array([limit.gain if limit.wall_kw > 0 else 1.0 for limit in limits])
     drive = np.asarray(vehicle.drive_kwh(year.usual_km), dtype=np.float64)
     road = np.maximum(drive - (capacity - floor), 0.0) if wants.road else np.zeros_like(drive)
-    level = max(wants.target * usable - float(vehicle.drive_kwh(year.behind_km)), 0.0)
+    max_kwh, slot_gain = wall_kw[grid.place] * grid.hours, gain[grid.place]
     need = np.where(year.leaves & (wants.aim == "target"), wants.target * usable, 0.0)
+    back = max(wants.target * usable - float(vehicle.drive_kwh(year.behind_km)), 0.0)
+    level = back
+    if year.stays > 1 and not year.leaves[-1]:
+        # The night before the first departure is cut at midnight: what it cannot give, the evening before has given,
+        # as does the last evening of the span.
+        gained = np.bincount(grid.stay, weights=max_kwh * slot_gain)
+        wanted = min(max(float(need[0]), float(drive[0] - road[0]) + floor), capacity)
+        level += min(max(wanted - back - float(gained[0]), 0.0), float(gained[-1]))
     if year.stays and not year.leaves[-1]:
         need[-1] = level
     taper = np.empty((0, 2))
@@ -148,8 +156,8 @@ def year_problem(
         hours=grid.hours,
         stay=grid.stay,
         price_per_kwh=price_per_kwh,
-        max_kwh=wall_kw[grid.place] * grid.hours,
-        gain=gain[grid.place],
+        max_kwh=max_kwh,
+        gain=slot_gain,
         need_kwh=need,
         drive_kwh=drive - road,
         level_kwh=level,

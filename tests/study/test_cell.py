@@ -9,6 +9,7 @@ import pytest
 
 import chargeplan
 from chargeplan.charging import Circuit, Consumption, Evse, Vehicle, weakest_link
+from chargeplan.errors import InputError
 from chargeplan.study.cell import unit_rows
 from chargeplan.study.driving import Driving
 from chargeplan.study.equipment import Equipment
@@ -194,3 +195,24 @@ def test_a_clock_half_an_hour_from_utc():
     only = study(households={"demo": home}, tariffs=rate, house={}, strategies=("optimal",))
     row = frame(only).iloc[0]
     assert row.bill == pytest.approx(2 * row.home_kwh, abs=0.1)
+
+
+def test_the_first_night_is_no_shorter_than_others():
+    """It is cut at midnight, but the evening before has given what the rest of the night cannot."""
+    home = chargeplan.load_household("plain-outlet")
+    driving = {"usual": Driving(weekday_km=62, weekend_km=62)}
+    only = study(households={"demo": home}, tariffs={"flat": RATES["flat"]}, driving=driving, house={}, days=28)
+    row = frame(only).query("strategy == 'optimal'").iloc[0]
+    assert row.missed == 0
+    gain = home.limit.gain
+    assert row.home_kwh * gain == pytest.approx(row.driving_kwh, rel=1e-9)
+
+
+def test_households_that_drive_alike():
+    """The same drives with and without a stop; other households have days of their own."""
+    homes = {"with": DEMO, "without": replace(DEMO, stops=()), "other": DEMO}
+    only = study(households=homes, tariffs={"flat": RATES["flat"]}, alike={"without": "with"}, strategies=("optimal",))
+    distance = frame(only).set_index("household").distance_km
+    assert distance["with"] == distance["without"] != distance["other"]
+    with pytest.raises(InputError, match="`alike` names the household `nobody`"):
+        study(alike={"nobody": "demo"})
