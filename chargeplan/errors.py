@@ -23,6 +23,9 @@ class ItemsError(InputError):
         self.items: tuple[tuple[int, InputError], ...] = tuple(items)
         super().__init__(" and ".join(str(error) for _, error in self.items))
 
+    def __reduce__(self) -> tuple[type[ItemsError], tuple[object, ...]]:
+        return type(self), (self.items,)  # what makes it again, for an error that comes from another process
+
 
 @dataclass(frozen=True, order=True)
 class Mistake:
@@ -62,6 +65,9 @@ class FileError(ChargeplanError, ValueError):
     def __init__(self, mistakes: Iterable[Mistake]) -> None:
         self.mistakes: tuple[Mistake, ...] = tuple(sorted(set(mistakes)))
         super().__init__("\n".join(map(str, self.mistakes)))
+
+    def __reduce__(self) -> tuple[type[FileError], tuple[object, ...]]:
+        return type(self), (self.mistakes,)
 
 
 class SolverError(ChargeplanError, RuntimeError):

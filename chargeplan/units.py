@@ -2,6 +2,7 @@
 
 Inside the library every quantity has one unit, named at the end of its name: ``_a`` amperes,
 ``_v`` volts, ``_kw``, ``_kwh``, ``_km``, ``_kwh_per_100km``, ``_min`` minutes; shares are 0 to 1.
+Lengths that are no distances driven are in metres, ``_m``, fuel in litres, ``_l``, long spans in years, ``_years``.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ from chargeplan.errors import InputError
 
 #: Kilometres in one mile (international mile, exact by definition since 1959).
 KM_PER_MILE: Final = 1.609344
+#: Metres in one foot, and litres in one US gallon (231 cubic inches), both exact by definition.
+M_PER_FOOT: Final = 0.3048
+L_PER_GALLON: Final = 3.785411784
 
 #: For every kind of quantity: the units it may be written in, and the factor to the unit used inside.
 UNITS: Final[dict[str, dict[str, float]]] = {
@@ -33,9 +37,18 @@ UNITS: Final[dict[str, dict[str, float]]] = {
         "Wh/km": 0.1,
         "Wh/mi": 0.1 / KM_PER_MILE,
     },
+    "length": {"m": 1.0, "cm": 0.01, "ft": M_PER_FOOT},
+    "time span": {"years": 1.0, "year": 1.0, "months": 1 / 12, "month": 1 / 12},
+    "fuel consumption": {"L/100km": 1.0, "l/100km": 1.0, "gal/100mi": L_PER_GALLON / KM_PER_MILE},
+    "price of length": {"/m": 1.0, "/ft": 1 / M_PER_FOOT},
+    "price of fuel": {"/L": 1.0, "/l": 1.0, "/gal": 1 / L_PER_GALLON},
+    "yearly cost": {"/year": 1.0, "/month": 12.0},
 }
-#: Distance per energy, the other way round: the number is inverted after scaling.
-_PER_ENERGY: Final = {"mi/kWh": KM_PER_MILE, "km/kWh": 1.0}
+#: Distance per energy or fuel, the other way round: the number is inverted after scaling.
+_INVERTED: Final = {
+    "consumption": {"mi/kWh": KM_PER_MILE, "km/kWh": 1.0},
+    "fuel consumption": {"mi/gal": KM_PER_MILE / L_PER_GALLON, "mpg": KM_PER_MILE / L_PER_GALLON, "km/L": 1.0},
+}
 
 _EXAMPLES: Final = {
     "current": "32 A",
@@ -46,6 +59,12 @@ _EXAMPLES: Final = {
     "duration": "90 min or 12 h",
     "share": "80 %",
     "consumption": "25 kWh/100 mi, 16 kWh/100 km, 250 Wh/mi or 4 mi/kWh",
+    "length": "12 m or 40 ft",
+    "time span": "10 years",
+    "fuel consumption": "31 mi/gal or 7.5 L/100 km",
+    "price of length": "22 per m or 6.50 per ft",
+    "price of fuel": "3.60 per gal or 1.65 per L",
+    "yearly cost": "20 per year",
 }
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*\Z", re.ASCII)
 #: No quantity takes more characters; matching very long text would take very long.
@@ -67,7 +86,8 @@ def quantity(value: object, kind: str) -> float:
     Returns
     -------
     float
-        Amperes, volts, kW, kWh, km, minutes, a share from 0 to 1, or kWh per 100 km.
+        Amperes, volts, kW, kWh, km, minutes, a share from 0 to 1, kWh per 100 km; metres, years, litres per 100 km;
+        an amount per metre, per litre or per year.
 
     Raises
     ------
@@ -76,7 +96,8 @@ def quantity(value: object, kind: str) -> float:
 
     References
     ----------
-    International mile: 1609.344 m, exact (1959 agreement, kept in NIST SP 811, table B.9; from memory).
+    International mile: 1609.344 m, and foot: 0.3048 m, exact (1959 agreement, kept in NIST SP 811, table B.9; from
+    memory). US gallon: 231 cubic inches, 3.785411784 L, exact (the same table; from memory).
 
     Examples
     --------
@@ -86,6 +107,8 @@ def quantity(value: object, kind: str) -> float:
     (15.534, 15.534)
     >>> quantity("80 %", "share")
     0.8
+    >>> quantity("40 ft", "length"), round(quantity("3.60 per gal", "price of fuel"), 3)
+    (12.192, 0.951)
     """
     example = _EXAMPLES[kind]
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
@@ -94,7 +117,7 @@ def quantity(value: object, kind: str) -> float:
     match = _NUMBER.match(text) if len(text) <= _LONGEST else None
     if match is None:
         raise InputError(f"{text[:_LONGEST]!r} is no {kind}; write for example {example}")
-    number, unit = float(match[1]), re.sub(r"\s+", "", match[2])
+    number, unit = float(match[1]), re.sub(r"\s+", "", re.sub(r"\Aper\s+", "/", match[2]))
     if not math.isfinite(number) or number < 0:
         raise InputError(f"{text!r} is no {kind} that can be used; write a number of 0 or more, like {example}")
     if kind == "share" and unit == "":
@@ -105,10 +128,12 @@ def quantity(value: object, kind: str) -> float:
         # Division by the inverse keeps 1440 W at 1.44 kW and 80 % at 0.8 to the last digit.
         factor = UNITS[kind][unit]
         result = number / round(1 / factor) if factor in (1e-3, 0.01, 0.1) else number * factor
-    elif kind == "consumption" and unit in _PER_ENERGY:
-        if number == 0:
-            raise InputError(f"{text!r} means no distance for any energy; write for example {example}")
-        result = 100 / (number * _PER_ENERGY[unit])
+    elif unit in _INVERTED.get(kind, {}):
+        distance_km = number * _INVERTED[kind][unit]
+        if distance_km == 0:
+            what = "energy" if kind == "consumption" else "fuel"
+            raise InputError(f"{text!r} means no distance for any {what}; write for example {example}")
+        result = 100 / distance_km
     elif unit == "":
         raise InputError(f"{text!r} has no unit; write for example {example}")
     else:

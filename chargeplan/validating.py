@@ -247,9 +247,13 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
     shown = _shown(given)
     if kind == "too_long":
         return f"{subject}{len(given)} entries are too many", f"{detail['ctx']['max_length']} can be read"
+    if kind == "too_short":
+        return f"{subject}there is nothing in it", f"it needs {detail['ctx']['min_length']} or more"
     if kind in ("string_too_short", "string_too_long"):
         how = "short" if kind == "string_too_short" else "long"
         return f"{subject}{shown} is too {how}", detail["msg"].replace("String should", "it should")
+    if kind.startswith("int") and isinstance(given, float):
+        return f"{subject}{shown} is not a whole number", "write digits only, like 3"
     if kind.startswith(("float", "int", "finite_number")):
         return f"{subject}{shown} is not a number", "write digits with at most one dot, like 0.31"
     if kind.startswith(("greater", "less")):
@@ -262,7 +266,11 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
         return f"{subject}{shown} is not text", "put it in quotes if it is meant as text"
     forms = {"dict": "a mapping", "model": "a mapping", "list": "a list", "tuple": "a list"}
     if form := forms.get(kind.split("_")[0]):
-        return f"{subject}{shown} stands where {form} is wanted", "see the examples in the README for the form"
+        remedy = "see the examples in the README for the form"
+        if form == "a list":
+            is_one = isinstance(given, (str, int, float)) and len(str(given)) < 30
+            remedy = f"write a list, like `[{given}]`" if is_one else "write a list, each item on a line after a dash"
+        return f"{subject}{shown} stands where {form} is wanted", remedy
     return f"{subject}{detail['msg']}", ""
 
 

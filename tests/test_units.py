@@ -105,6 +105,19 @@ def test_consumption(text, kwh_per_100km):
             "'0 mi/kWh' means no distance for any energy; write for example 25 kWh/100 mi, 16 kWh/100 km, 250 Wh/mi or "
             "4 mi/kWh",
         ),
+        (
+            "5e-324 mi/gal",
+            "fuel consumption",
+            "'5e-324 mi/gal' means no distance for any fuel; write for example 31 mi/gal or 7.5 L/100 km",
+        ),
+        ("22", "price of length", "'22' has no unit; write for example 22 per m or 6.50 per ft"),
+        (
+            "22 per h",
+            "price of length",
+            "'/h' is not a unit of price of length; write for example 22 per m or 6.50 per ft",
+        ),
+        ("12", "time span", "'12' has no unit; write for example 10 years"),
+        ("40 ft", "distance", "'ft' is not a unit of distance; write for example 29 mi or 47 km"),
     ],
 )
 def test_what_is_no_quantity(value, kind, message):
@@ -128,6 +141,38 @@ def test_power_factors(factor):
     """As a number or as text, and 90 % is 0.9."""
     assert power_factor(factor) == power_factor(repr(factor)) == factor
     assert power_factor("90 %") == 0.9
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        # NIST SP 811, table B.9 (from memory): 1 ft is 0.3048 m, 1 US gallon is 3.785411784 L, both exact.
+        ("12 m", "length", 12),
+        ("250 cm", "length", 2.5),
+        ("40 ft", "length", 12.192),
+        ("22 per m", "price of length", 22),
+        ("22/m", "price of length", 22),
+        ("6.096 per ft", "price of length", 20),
+        ("3.785411784 per gal", "price of fuel", 1),
+        ("1.65 per L", "price of fuel", 1.65),
+        ("7.5 L/100 km", "fuel consumption", 7.5),
+        ("7.5 l/100km", "fuel consumption", 7.5),
+        ("12.5 km/L", "fuel consumption", 8),
+        # US Environmental Protection Agency label (40 CFR 600.302, from memory): 25 mi/gal are 4.0 gal/100 mi; the
+        # usual factor for litres per 100 km is 235.214583 over miles per gallon.
+        ("25 mi/gal", "fuel consumption", 235.214583 / 25),
+        ("25 mpg", "fuel consumption", 235.214583 / 25),
+        ("4 gal/100 mi", "fuel consumption", 235.214583 / 25),
+        ("12 years", "time span", 12),
+        ("1 year", "time span", 1),
+        ("18 months", "time span", 1.5),
+        ("20 per year", "yearly cost", 20),
+        ("2.50 per month", "yearly cost", 30),
+    ],
+)
+def test_units_of_wire_fuel_and_years(text, kind, value):
+    """What a study needs beside the car: lengths and their prices, gasoline, and years."""
+    assert quantity(text, kind) == pytest.approx(value, rel=1e-6)
 
 
 @given(st.sampled_from(sorted(UNITS)), st.floats(0, 1e9, allow_nan=False), st.data())

@@ -50,7 +50,7 @@ def mistakes_of(text):
         ("pairs: 3", "pairs: 3 is odd; write an even number"),
         (
             "shelves: {height: 1}",
-            "shelves: a mapping stands where a list is wanted; see the examples in the README for the form",
+            "shelves: a mapping stands where a list is wanted; write a list, each item on a line after a dash",
         ),
         ("shelves: [red]", "`red` stands where a mapping is wanted; see the examples in the README for the form"),
         ("shelves: [{height: 1, colour: grey}]", "colour: `grey` is not known; write one of 'red' or 'blue'"),
@@ -171,7 +171,7 @@ by name:
         "a.yaml:4:5: `height` in item 2 of `shelves` is missing; add for example `height: 30`",
         "a.yaml:5:6: height: `tall` is not a number; write digits with at most one dot, like 0.31",
         "a.yaml:5:20: colour: `grey` is not known; write one of 'red' or 'blue'",
-        "a.yaml:7:20: boxes: `x` stands where a list is wanted; see the examples in the README for the form",
+        "a.yaml:7:20: boxes: `x` stands where a list is wanted; write a list, like `[x]`",
         "a.yaml:8:3: low: `blue` stands where a mapping is wanted; see the examples in the README for the form",
     ]
     assert reading.model.shelves == []

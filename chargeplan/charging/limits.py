@@ -116,6 +116,7 @@ def weakest_link(circuit: Circuit, evse: Evse, vehicle: Vehicle, *, available_a:
         because=_because(links[weakest], amperes[weakest], current_a, evse, circuit),
         warnings=_warnings(circuit, evse, vehicle),
         links=links,
+        step_a=float(evse.step_a),
     )
 
 

@@ -99,6 +99,8 @@ class Limit:
         What its owner should know.
     links : tuple of Link
         All links, on the way from the panel to the battery.
+    step_a : float
+        Lower currents are multiples of this.
 
     Examples
     --------
@@ -126,6 +128,7 @@ class Limit:
     because: str
     warnings: tuple[str, ...]
     links: tuple[Link, ...]
+    step_a: float = 1.0
 
     @property
     def min_wall_kw(self) -> float:

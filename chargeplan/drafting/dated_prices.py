@@ -34,6 +34,8 @@ from chargeplan.tariff.market import HOUR_S, LARGEST_PRICE, MarketPrices
 
 #: What a kWh sold earns, in the tables of prices that chargeplan writes.
 EXPORT_COLUMN: Final = "export_per_kwh"
+#: What the name of a column of prices may hold.
+_OF_PRICES: Final = re.compile(r"price|\b(per|/) ?[mk]wh|/[mk]wh")
 _LINE_BREAK: Final = re.compile(r"\r\n?|\n")
 
 
@@ -57,6 +59,10 @@ class DatedPrices:
         What a kWh sold earns, if the file says so.
     about : dict
         What a Parquet file says of itself: perhaps ``tariff``, ``currency`` and ``timezone``.
+    column : str
+        Where the prices were taken from, in words.
+    not_read : tuple of str
+        Other columns that may have prices.
     """
 
     prices: MarketPrices = field(repr=False)
@@ -66,6 +72,8 @@ class DatedPrices:
     resolution_s: int | None
     export: DatedExport | None
     about: Mapping[str, str]
+    column: str = ""
+    not_read: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -144,7 +152,8 @@ def read_dated_prices(path: str | os.PathLike[str], unit: PriceUnit | None = Non
         order = np.argsort(np.array(starts, dtype=np.int64), kind="stable")
         export = DatedExport(np.array(starts, dtype=np.int64)[order], [Decimal(cells.exports[row]) for row in order])
     is_known = unit is not None or unit_in_name(name) is not None
-    return DatedPrices(prices, found, per if per != "kWh" else None, is_known, resolution_s, export, cells.about)
+    told = per if per != "kWh" else None
+    return DatedPrices(prices, found, told, is_known, resolution_s, export, cells.about, *_columns(cells, name))
 
 
 def dated_prices_data(
@@ -184,6 +193,9 @@ def dated_prices_data(
         ),
         Note("assumed", ("market",), "everything a kWh costs is in the prices; what is not can be added as `adders`"),
     ]
+    if found.not_read:
+        text = f"the prices are taken from {found.column}; {' and '.join(found.not_read)} may have prices too"
+        notes.append(Note("unclear", ("market",), f"{text}, and {'is' if len(found.not_read) < 2 else 'are'} not read"))
     if found.resolution_s is not None:
         text = f"each price holds for {found.resolution_s / 3600:g} h, which is how far apart most rows are"
         notes.append(Note("assumed", ("market",), text))
@@ -265,6 +277,14 @@ def _unit(cells: _Cells, unit: PriceUnit | None) -> tuple[PriceUnit, str]:
         what = f"the column `{shown(name)}` is {said}, and --unit says {unit}"
         raise FileError([Mistake(cells.file, 1, 1, what, "leave --unit out, or correct the name")])
     return said or unit or PriceUnit(), name
+
+
+def _columns(cells: _Cells, name: str) -> tuple[str, tuple[str, ...]]:
+    """Say which column has the prices, and which others may have some."""
+    known = (name, "start", EXPORT_COLUMN)
+    others = [other for other in cells.names if other not in known and not other.startswith("part_per_kwh")]
+    prices = [f"`{shown(other)}`" for other in others if _OF_PRICES.search(other)]
+    return f"the column `{shown(name)}`", tuple(prices)
 
 
 def _instant_s(text: str) -> int | None:

@@ -36,6 +36,8 @@ _LARGEST: Final = Decimal(10) ** 9
 _LONGEST_NUMBER: Final = 40
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?", re.ASCII)
 _DECIMAL_COMMA: Final = re.compile(r"[-+]?\d*,\d+", re.ASCII)
+#: What spreadsheets show where they have no number.
+_NOTHING: Final = frozenset(("n/a", "#n/a", "na", "nan", "null", "none", "-", "--", "."))
 _SHAPE: Final = "write twelve rows of 24 prices, January and midnight first, or 24 rows of twelve"
 
 
@@ -270,7 +272,10 @@ class TableReader:
         else:
             number = text.replace(",", ".") if _DECIMAL_COMMA.fullmatch(text) else text
             if len(number) > _LONGEST_NUMBER or not _NUMBER.fullmatch(number):
-                self._complain(row, cell, f"`{shown(text)}` is not a price", "write digits with at most one dot")
+                remedy = "write digits with at most one dot"
+                if text.lower() in _NOTHING:
+                    remedy = "write a number in every cell: every hour of every month has a price"
+                self._complain(row, cell, f"`{shown(text)}` is not a price", remedy)
             elif abs(Decimal(number)) > _LARGEST:
                 self._complain(row, cell, f"`{shown(text)}` is out of range", "is this a price per kWh?")
             else:

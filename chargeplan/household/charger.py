@@ -34,6 +34,10 @@ _HOT = (
     "the derating is the table as given: the maker's instructions, the local code and a licensed electrician come "
     "first, and what gets hot at a plug, cable or breaker must not be used until it has been seen to"
 )
+_OUTSIDE = (
+    "colder than the first point of the table of `derating`, the current of that point holds; hotter than its last "
+    "point, nothing is charged"
+)
 #: By rule: what a spell is called after, in the words of the household file. The first that sets the limit counts.
 NEVER, LOAD_CONTROL, DERATING = "never", "load_control", "derating"
 
@@ -210,7 +214,9 @@ class HomeCharger:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What to mind, in words."""
-        return (_HOT,) if self.derating_a is not None else ()
+        if self.derating_a is None:
+            return ()
+        return (_HOT, _OUTSIDE) if self.derated_by == "ambient temperature" else (_HOT,)
 
     def words(self, stays: Sequence[Stay]) -> tuple[str, ...]:
         """Say the rules that are at work, one sentence each.
@@ -235,13 +241,13 @@ class HomeCharger:
         if NEVER in at_work:
             found.append(f"off {'; '.join(window.text for window in self.never)} (`never`)")
         if LOAD_CONTROL in at_work:
-            found += [_control_words(control) for control in self.load_control]
+            found += [_control_words(control, self.evse.min_a) for control in self.load_control]
         if DERATING in at_work:
             derated = [spell.wall_kw for spell in spells if spell.because == DERATING]
             found.append(f"as little as {number_text(min(derated))} kW by {self.derated_by} (`derating`)")
         rules = self.rules
         if rules.one_block:
-            found.append("one unbroken block (`one_block`)")
+            found.append(f"one unbroken block (`{rules.one_block_key}`)")
         elif rules.most_starts is not None:
             found.append(f"at most {rules.most_starts} starts (`most_starts`)")
         if rules.min_on_min > 0:
@@ -251,7 +257,9 @@ class HomeCharger:
         return tuple(found)
 
 
-def _control_words(control: LoadControl) -> str:
+def _control_words(control: LoadControl, least_a: float) -> str:
     held = f"at most {number_text(control.current_a)} A" if control.current_a else "off"
+    if 0 < control.current_a < least_a:
+        held = f"off (at most {number_text(control.current_a)} A, and the EVSE stops below {number_text(least_a)} A)"
     dates = "" if control.dates is None else f" on {len(control.dates)} date{'s' if len(control.dates) > 1 else ''}"
     return f"{held} {control.window.text}{dates} (`load_control`)"

@@ -29,18 +29,17 @@ def rules_of(part: ChargingPart) -> ChargerRules:
     InputError
         If a number is out of range.
     """
-    return ChargerRules(part.min_on, part.min_off, 1 if part.one_block else part.most_starts)
+    key = "one_block" if part.one_block else "most_starts"
+    return ChargerRules(part.min_on, part.min_off, 1 if part.one_block else part.most_starts, key)
 
 
-def contradictions(part: ChargingPart, vehicle: Vehicle, *, has_holidays: bool) -> Iterator[tuple[KeyPath, str, str]]:
+def contradictions(part: ChargingPart, *, has_holidays: bool) -> Iterator[tuple[KeyPath, str, str]]:
     """Find what cannot be together.
 
     Parameters
     ----------
     part : ChargingPart
         The mapping.
-    vehicle : Vehicle
-        The car.
     has_holidays : bool
         Whether the rate sheet names holidays.
 
@@ -52,9 +51,6 @@ def contradictions(part: ChargingPart, vehicle: Vehicle, *, has_holidays: bool) 
     if part.one_block and part.most_starts not in (None, 1):
         what = f"one unbroken block starts once, not {part.most_starts} times"
         yield ("most_starts",), what, "leave out `most_starts` or `one_block`"
-    switching = [name for name in ("one_block", "most_starts", "min_on", "min_off") if getattr(part, name)]
-    if switching and vehicle.taper is not None:
-        yield (switching[0],), f"`{switching[0]}` cannot be planned together with a taper", "leave out one of them"
     windows: list[tuple[KeyPath, Window]] = [
         (("never", number) if isinstance(part.never, list) else ("never",), window)
         for number, window in enumerate(_windows(part.never))

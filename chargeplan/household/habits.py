@@ -2,72 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Generic, TypeVar
 
 from chargeplan.clock import wall_s
-from chargeplan.errors import InputError
+from chargeplan.household.by_day import ByDay
 from chargeplan.household.early import Early
-from chargeplan.tariff.dates import WEEKDAYS
-from chargeplan.tariff.windows import DaySet
+from chargeplan.household.preconditioning import UsualPreconditioning
 
-ValueT = TypeVar("ValueT", int, float)
+__all__ = ["NO_DEPARTURE", "ByDay", "Habits", "Outing", "outings"]
 
 #: Stands for a day on which the car does not leave.
 NO_DEPARTURE = -1
-
-
-@dataclass(frozen=True)
-class ByDay(Generic[ValueT]):
-    """A value for every day of the week, and perhaps another for holidays.
-
-    Parameters
-    ----------
-    week : tuple of seven values
-        Monday to Sunday.
-    holiday : value, optional
-        The value on holidays, whatever day they fall on.
-
-    Examples
-    --------
-    >>> ByDay.parse({"weekdays": 435, "weekends": 570}).on(5)
-    570
-    """
-
-    week: tuple[ValueT, ...]
-    holiday: ValueT | None = None
-
-    @classmethod
-    def parse(cls, given: ValueT | Mapping[str, ValueT]) -> ByDay[ValueT]:
-        """Take one value for all days, or one per set of days.
-
-        Raises
-        ------
-        InputError
-            If a day has no value, or two.
-        """
-        if not isinstance(given, Mapping):
-            return cls((given,) * 7)
-        week: dict[int, ValueT] = {}
-        holiday: ValueT | None = None
-        for words, value in given.items():
-            days = DaySet.parse(words)
-            for weekday in sorted(days.weekdays):
-                if weekday in week:
-                    raise InputError(f"{WEEKDAYS[weekday].capitalize()} is given twice; name each day once")
-                week[weekday] = value
-            if days.holidays:
-                holiday = value
-        missing = [WEEKDAYS[weekday].capitalize() for weekday in range(7) if weekday not in week]
-        if missing:
-            raise InputError(f"nothing is said for {', '.join(missing)}; add a line for {missing[0]}")
-        return cls(tuple(week[weekday] for weekday in range(7)), holiday)
-
-    def on(self, weekday: int, holiday: bool = False) -> ValueT:
-        """Give the value of a day."""
-        return self.holiday if holiday and self.holiday is not None else self.week[weekday]
 
 
 @dataclass(frozen=True)
@@ -86,6 +33,8 @@ class Habits:
         State of charge wanted at departure, and kept for emergencies, as shares.
     early : Early, optional
         How often it leaves sooner.
+    preconditioning : UsualPreconditioning, optional
+        What it draws to warm or cool itself before it leaves.
     """
 
     plug_in: ByDay[int]
@@ -94,11 +43,15 @@ class Habits:
     target: float
     floor: float = 0.0
     early: Early | None = None
+    preconditioning: UsualPreconditioning | None = None
 
     @property
     def uses_holidays(self) -> bool:
         """Tell whether holidays have habits of their own."""
-        return any(values.holiday is not None for values in (self.plug_in, self.leave, self.distance_km))
+        said = [self.plug_in.holiday, self.leave.holiday, self.distance_km.holiday]
+        if self.preconditioning is not None:
+            said.append(self.preconditioning.energy_kwh.holiday)
+        return any(value is not None for value in said)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from chargeplan.clock import DAY_S, IntArray, day_number, day_of_number
 from chargeplan.tariff import Tariff
 
 if TYPE_CHECKING:
+    from chargeplan.plan.schedule import Schedule
     from chargeplan.tariff.usage import Metered
 
 PriceArray = Callable[[IntArray, int], NDArray[np.float64]]
@@ -73,7 +74,7 @@ def price_at(tariff: Tariff, house: HouseUse | None, now_s: int) -> Tariff | Pri
     return prices
 
 
-def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False) -> tuple[str, ...]:
+def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False, because: str = "") -> tuple[str, ...]:
     """Say what of a rate the prices of a plan do not reckon with.
 
     Parameters
@@ -83,7 +84,9 @@ def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False) -> 
     house : HouseUse or None
         What the house uses.
     whole : bool
-        Whether the plan reckons with the whole bill.
+        Whether the cost is the difference of two whole bills.
+    because : str
+        Why, even so, the plan was found by the price of one more kWh; empty if it was not.
 
     Returns
     -------
@@ -101,9 +104,19 @@ def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False) -> 
     demand = dict.fromkeys(line.name for rates in versions for line in rates.demand)
     names = ", ".join(f"`{name}`" for name in demand)
     if whole:
-        unknown = demand and house is not None and not house.highest_kw
-        what = f"the highest power of the house so far, which {names} may charge already, is not known; say `highest`"
-        return (f"{what} under `house_use`",) if unknown else ()
+        if because:
+            found.append(
+                f"the cost is the difference of two bills, but the plan was found by the price of one more kWh, since "
+                f"it cannot be planned against the whole bill with {because}; another plan may be cheaper"
+            )
+        if demand and house is not None and not house.highest_kw:
+            found.append(
+                f"the highest power of the house so far, which {names} may charge already, is not known; say `highest` "
+                "under `house_use`"
+            )
+        if any(rates.net is not None for rates in versions):
+            found.append("`net_metering`: the plan does not know what the house sells, and reckons with nothing")
+        return tuple(found)
     if demand:
         found.append(
             f"this rate also charges for the highest power ({names}); the plan leaves that out, so the bill may rise "
@@ -118,6 +131,38 @@ def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False) -> 
         found.append(
             "every kWh is priced as the next one of the house's own bill; where the car itself reaches another tier, "
             "the bill rises by another amount than the cost shown"
+        )
+    return tuple(found)
+
+
+def mean_power_kept_low(schedule: Schedule, currency: str) -> tuple[str, ...]:
+    """Say what to mind of a plan that keeps the mean power low, since the bill charges it.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    currency : str
+        That of the bill.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each; none where the plan charges at the limit.
+    """
+    found = []
+    if schedule.slowly:
+        less = schedule.certificate.gap
+        switching = f"; switching on and off within these times might save up to {less:.2f} {currency}"
+        found.append(
+            "while the bill charges the highest mean power, the plan keeps it low with less current; more raises the "
+            f"bill by more than is saved{switching if 0.005 <= less < np.inf else ''}"
+        )
+    if schedule.in_parts:
+        found.append(
+            "while the bill charges the highest mean power, the plan keeps it low by charging for a part of each "
+            "interval; keep to its times, or to as much less current all the time, as more raises the bill by more "
+            "than is saved"
         )
     return tuple(found)
 

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
 
 from chargeplan.charging import (
-    PILOT_MAX_A,
-    PILOT_MIN_A,
     ChargingLoss,
     Circuit,
     Consumption,
@@ -24,30 +20,31 @@ from chargeplan.charging import (
     dc_limit,
     weakest_link,
 )
-from chargeplan.errors import FileError, InputError, Mistake
+from chargeplan.errors import FileError
+from chargeplan.household.attempts import Attempts
+from chargeplan.household.by_day import ByDay
 from chargeplan.household.charger import HomeCharger
 from chargeplan.household.charging_part import charger_of, contradictions, derating_of, rules_of
+from chargeplan.household.circuit_part import circuit_of, evse_for, evse_of
 from chargeplan.household.early import Early
-from chargeplan.household.habits import NO_DEPARTURE, ByDay, Habits
+from chargeplan.household.habits import NO_DEPARTURE, Habits
 from chargeplan.household.house_use import HouseUse
 from chargeplan.household.model import (
     ChargingPart,
-    CircuitPart,
-    EvsePart,
     HabitsPart,
     HouseholdSheet,
+    PreconditioningPart,
     StopPart,
     VehiclePart,
 )
+from chargeplan.household.preconditioning import UsualPreconditioning
 from chargeplan.household.state_of_charge import StateOfChargeFile
-from chargeplan.household.wording import in_file_words
-from chargeplan.reading import Document, KeyPath, read_document
+from chargeplan.reading import KeyPath, read_document
 from chargeplan.tariff import Tariff, load_tariff, shipped_sheets
 from chargeplan.tariff.windows import DaySet
 from chargeplan.units import clock_text, quantity
 from chargeplan.validating import check_document
 
-ResultT = TypeVar("ResultT")
 _DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _WEEK_MIN = 7 * 1440
 
@@ -94,8 +91,10 @@ class Household:
         Its car.
     vehicle_name : str
         What the car is called.
+    circuit, evse : Circuit, Evse
+        The links at home.
     limit : Limit
-        What the circuit and the EVSE at home deliver to the car.
+        What they deliver to the car.
     habits : Habits
         When the car is home, and how far it goes.
     stops : tuple of Stop
@@ -122,6 +121,8 @@ class Household:
     tariff: Tariff
     vehicle: Vehicle
     vehicle_name: str
+    circuit: Circuit
+    evse: Evse
     limit: Limit
     habits: Habits
     stops: tuple[Stop, ...] = ()
@@ -215,33 +216,13 @@ def read_household(text: str | bytes | None, name: str = "household.yaml") -> Ho
     return household
 
 
-@dataclass
-class _Builder:
+class _Builder(Attempts):
     """Turns the checked model into the objects that do the work, collecting mistakes."""
-
-    document: Document
-    broken: frozenset[KeyPath]
-    mistakes: list[Mistake] = field(default_factory=list)
-
-    def complain(self, path: KeyPath, what: str, remedy: str = "", *, key: str = "") -> None:
-        """Note a mistake of a part, or of one key of it, unless it may only follow from another one there."""
-        if not any(known[: len(path)] == path for known in self.broken):
-            self.mistakes.append(self.document.mistake((*path, key) if key else path, what, remedy))
-
-    def attempt(self, path: KeyPath, make: Callable[[], ResultT]) -> ResultT | None:
-        try:
-            return make()
-        except InputError as error:
-            key, what, remedy = in_file_words(str(error))
-            self.complain(path, what, remedy, key=key)
-        except FileError as error:
-            self.mistakes += error.mistakes
-        return None
 
     def household(self, sheet: HouseholdSheet) -> Household | None:
         tariff = self.tariff(("tariff",), sheet.tariff)
-        circuit = self.attempt(("circuit",), lambda: _circuit(sheet.circuit))
-        evse = self.attempt(("evse",), lambda: _evse(sheet.evse))
+        circuit = self.attempt(("circuit",), lambda: circuit_of(sheet.circuit))
+        evse = self.attempt(("evse",), lambda: evse_of(sheet.evse))
         vehicle = self.vehicle(sheet.vehicle, sheet.habits.target)
         habits = self.habits(sheet.habits)
         limit = None
@@ -257,7 +238,7 @@ class _Builder:
             if tariff and stop and isinstance(stop.price, Tariff) and stop.price.currency != tariff.currency:
                 what = f"the rate sheet of {stop.place} is in {stop.price.currency}, not in {tariff.currency}"
                 self.complain(("stops", n, "tariff"), what, "use one currency; none is converted")
-        if self.mistakes or not (tariff and vehicle and habits and limit):
+        if self.mistakes or not (tariff and circuit and evse and vehicle and habits and limit):
             return None
         soc, house = sheet.state_of_charge, sheet.house_use
         folder = Path(self.document.file).parent
@@ -267,6 +248,8 @@ class _Builder:
             tariff=tariff,
             vehicle=vehicle,
             vehicle_name=sheet.vehicle.name,
+            circuit=circuit,
+            evse=evse,
             limit=limit,
             habits=habits,
             stops=tuple(stop for stop in stops if stop is not None),
@@ -292,7 +275,7 @@ class _Builder:
     def charger(
         self, sheet: HouseholdSheet, part: ChargingPart, tariff: Tariff, links: tuple[Circuit, Evse, Vehicle]
     ) -> HomeCharger | None:
-        for key, what, remedy in contradictions(part, links[2], has_holidays=tariff.has_holidays):
+        for key, what, remedy in contradictions(part, has_holidays=tariff.has_holidays):
             self.complain(("charging", *key), what, remedy)
         rules = self.attempt(("charging",), partial(rules_of, part))
         derating = self.attempt(("charging", "derating"), partial(derating_of, part.derating))
@@ -320,6 +303,7 @@ class _Builder:
         if part.target < part.floor:
             self.complain(("habits", "target"), "the target is below the floor", "raise the target or lower the floor")
         early = self.early(part)
+        warm = self.attempt(("habits", "preconditioning"), partial(_preconditioning, part.preconditioning))
         if plug_in is None or leave is None or distance is None:
             return None
         if all(minute == NO_DEPARTURE for minute in (*leave.week, leave.holiday) if minute is not None):
@@ -330,7 +314,7 @@ class _Builder:
                 what = f"on {_DAY_NAMES[day]} the car leaves on the very minute it is plugged in"
                 self.complain(("habits", "leave"), what, "change one of the two times")
                 break
-        return Habits(plug_in, leave, distance, part.target, part.floor, early)
+        return Habits(plug_in, leave, distance, part.target, part.floor, early, warm)
 
     def early(self, part: HabitsPart) -> Early | None:
         if part.early is None:
@@ -365,14 +349,14 @@ class _Builder:
         return Stop(part.place, days, part.from_, part.to, limit, price)
 
     def stop_limit(self, path: KeyPath, part: StopPart, vehicle: Vehicle | None) -> Limit | None:
-        circuit = self.attempt((*path, "circuit"), partial(_circuit, part.circuit)) if part.circuit else None
-        evse = self.attempt((*path, "evse"), partial(_evse, part.evse)) if part.evse else None
+        circuit = self.attempt((*path, "circuit"), partial(circuit_of, part.circuit)) if part.circuit else None
+        evse = self.attempt((*path, "evse"), partial(evse_of, part.evse)) if part.evse else None
         if vehicle is None:
             return None
         if circuit is None:
             return self.attempt(path, partial(dc_limit, part.dc_power, vehicle)) if part.dc_power is not None else None
         if evse is None:
-            evse = Evse(min(max(circuit.continuous_a, PILOT_MIN_A), PILOT_MAX_A))
+            evse = evse_for(circuit)
         return weakest_link(circuit, evse, vehicle)
 
     def check_stop_times(self, path: KeyPath, part: StopPart, days: DaySet, habits: Habits | None) -> None:
@@ -392,25 +376,14 @@ class _Builder:
                 return
 
 
-def _circuit(part: CircuitPart) -> Circuit:
-    return Circuit(
-        part.breaker,
-        volts=part.volts,
-        volts_to_neutral=part.volts_to_neutral,
-        volts_between_phases=part.volts_between_phases,
-        phases=part.phases,
-        continuous_factor=part.continuous_factor,
-    )
-
-
-def _evse(part: EvsePart) -> Evse:
-    return Evse(part.max_current, part.min_current, part.step, part.name)
-
-
 def _early(chances: float | dict[str, float], sure: float) -> Early:
     if isinstance(chances, dict):
         return Early.of({quantity(minutes, "duration"): share for minutes, share in chances.items()}, sure)
     return Early.of(chances, sure)
+
+
+def _preconditioning(part: PreconditioningPart | None) -> UsualPreconditioning | None:
+    return None if part is None else UsualPreconditioning(ByDay.parse(part.energy), part.takes)
 
 
 def _taper(points: dict[str, float] | None) -> Taper | None:

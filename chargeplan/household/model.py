@@ -128,6 +128,10 @@ DistanceByDay = Annotated[
 ]
 
 
+EnergyByDay = Annotated[
+    Annotated[KilowattHours, Tag("one")] | Annotated[dict[DayNames, KilowattHours], Tag("table")],
+    Discriminator(form_of),
+]
 EarlyForm = Annotated[
     Annotated[Minutes, Tag("one")] | Annotated[dict[str, Share], Tag("table")], Discriminator(form_of)
 ]
@@ -190,6 +194,13 @@ class VehiclePart(Part):
     daily_limit: Share | None = Field(None, description="State of charge not exceeded; the target if not stated")
 
 
+class PreconditioningPart(Part):
+    """What the car draws to warm or cool cabin and battery before it leaves home."""
+
+    energy: EnergyByDay = Field(description="From the wall, before each departure", examples=["1.2 kWh"])
+    takes: Minutes = Field(description="In how much time before the departure", examples=["20 min"])
+
+
 class HabitsPart(Part):
     """When the car is home, how far it goes, and what it should hold when it leaves."""
 
@@ -202,6 +213,11 @@ class HabitsPart(Part):
         None, description="How much sooner than usual it may leave, or how often", examples=[{"30 min": "8 %"}]
     )
     sure: Share | None = Field(None, description="At what share of departures the target must be met")
+    preconditioning: PreconditioningPart | None = Field(
+        None,
+        description="What it draws from the wall to warm or cool itself before it leaves",
+        examples=[{"energy": "1.2 kWh", "takes": "20 min"}],
+    )
 
 
 class StopPart(Part):

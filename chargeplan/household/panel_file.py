@@ -15,6 +15,7 @@ from chargeplan.charging.panel import Node, PowerTree
 from chargeplan.errors import FileError, InputError, ItemsError
 from chargeplan.household.household import Household, examples, load_household
 from chargeplan.household.model import Amperes, Part, Share, Time, Zone, form_of, schema_of
+from chargeplan.household.wording import in_file_words
 from chargeplan.reading import KeyPath, read_document
 from chargeplan.validating import check_document
 
@@ -189,12 +190,21 @@ def _tree(sheet: PanelSheet, complain: _Complain) -> PowerTree | None:
             circuit = Circuit(part.breaker, volts=240, continuous_factor=part.continuous_factor)
             nodes.append(Node.of(name, circuit, part.fed_by))
         except InputError as error:
-            complain(("circuits", name), *_parted(str(error)))
+            key, what, remedy = in_file_words(str(error))
+            complain(("circuits", name, key) if key else ("circuits", name), what, remedy)
+    fed = True
+    for name, part in sheet.circuits.items():
+        if part.fed_by is not None and part.fed_by not in sheet.circuits:
+            others = ", ".join(other for other in sheet.circuits if other != name)
+            remedy = f"name one of {others}, or leave `fed_by` out at the top" if others else "leave `fed_by` out"
+            complain(("circuits", name, "fed_by"), f"there is no circuit `{part.fed_by}`", remedy)
+            fed = False
     try:
-        return PowerTree(nodes, sheet.phases) if len(nodes) == len(sheet.circuits) else None
+        return PowerTree(nodes, sheet.phases) if fed and len(nodes) == len(sheet.circuits) else None
     except ItemsError as error:
         for number, found in error.items:
-            complain(("circuits", nodes[number].name), *_parted(str(found)))
+            what, _, remedy = str(found).partition("; ")
+            complain(("circuits", nodes[number].name), what, remedy)
     return None
 
 
@@ -210,11 +220,26 @@ def _car(folder: Path, part: CarPart, sheet: PanelSheet, key: KeyPath, complain:
     home = load_household(beside if beside.is_file() else part.household)
     used = home.limit.phases
     phases = tuple(part.phases) if part.phases else tuple(range(1, used + 1))
-    if len(phases) != used or not all(1 <= phase <= sheet.phases for phase in phases):
-        what = f"the car uses {used} phase{'s' if used > 1 else ''} of a supply with {sheet.phases}"
-        remedy = f"write `phases: {list(range(1, used + 1))}`, or others that there are"
-        complain((*key, "phases") if part.phases else key, what, remedy)
+    if wrong := _wrong_phases(phases, used, sheet.phases):
+        complain((*key, "phases") if part.phases else key, *wrong)
     return PanelCar(part.name or home.vehicle_name, home, part.fed_by, phases)
+
+
+def _wrong_phases(phases: tuple[int, ...], used: int, supply: int) -> tuple[str, str] | None:
+    """Say what is wrong with the phases a car is said to load, and what would be right."""
+    several = f"{used} phase{'s' if used > 1 else ''}"
+    if used > supply:
+        return f"the car loads {several}, but the supply of the panel has {supply}", f"write `phases: {used}` above"
+    own = list(range(1, used + 1)) if used > 1 else [min(2, supply)]
+    remedy = f"name {several} of {supply}, as in `phases: {own}`"
+    unknown = [phase for phase in phases if not 1 <= phase <= supply]
+    if unknown:
+        return f"there is no phase {unknown[0]}: the supply has {supply}, counted from 1", remedy
+    if len(set(phases)) < len(phases):
+        return "a phase is named twice", remedy
+    if len(phases) != used:
+        return f"{len(phases)} phase{'s are' if len(phases) > 1 else ' is'} named, but the car loads {used}", remedy
+    return None
 
 
 def _profile(given: float | dict[int, float]) -> tuple[float, ...]:
@@ -226,11 +251,6 @@ def _profile(given: float | dict[int, float]) -> tuple[float, ...]:
     for begin, end in zip([0, *times], [*times, _DAY_MIN], strict=True):
         values += [given.get(begin, given[times[-1]])] * (end - begin)
     return tuple(values)
-
-
-def _parted(text: str) -> tuple[str, str]:
-    what, _, remedy = text.partition("; ")
-    return what, remedy
 
 
 def panel_schema() -> dict[str, Any]:

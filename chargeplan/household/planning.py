@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from math import gcd
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,25 +17,23 @@ from chargeplan.errors import InputError
 from chargeplan.household.billed import billed_slots
 from chargeplan.household.charger import HOME
 from chargeplan.household.habits import Outing, outings
-from chargeplan.household.house_use import PriceArray, left_out, price_at
-from chargeplan.household.household import Household, Stop
+from chargeplan.household.house_use import left_out, mean_power_kept_low, price_at
+from chargeplan.household.household import Household
+from chargeplan.household.preconditioning import most_wanted_kwh
 from chargeplan.household.state_of_charge import StateOfCharge, estimated, given
-from chargeplan.plan.problem import problem_from
-from chargeplan.plan.schedule import Schedule, plan
-from chargeplan.plan.stops import Drive, Itinerary, Price, Stay
+from chargeplan.household.stays import holidays_of, stay_at, stay_at_home, stops_on
+from chargeplan.plan.problem import Problem, problem_from
+from chargeplan.plan.schedule import Schedule, plan, preconditioning_kwh
+from chargeplan.plan.stops import Drive, Itinerary, Stay
 from chargeplan.tariff import Tariff
 from chargeplan.units import KM_PER_MILE, quantity, time_of_day
 
-#: What a place is called, what it delivers, and what a kWh costs there.
-_Place = tuple[str, Limit, float | Tariff | PriceArray]
+if TYPE_CHECKING:
+    from chargeplan.plan.bill_slots import BilledSlots
+
 #: Habits repeat weekly, but holidays can take the departures of some weeks in a row.
 _LOOK_AHEAD_DAYS = 40
 _LOOK_BACK_DAYS = 9
-#: What to mind of a plan that keeps the mean power low.
-_IN_PARTS = (
-    "while the bill charges the highest mean power, the plan keeps it low by charging for a part of each interval; "
-    "keep to its times, or to as much less current all the time, as more raises the bill by more than is saved"
-)
 #: Most days that are planned in one go, and longest time to a departure that is given.
 MAX_DAYS = 366
 
@@ -87,8 +86,9 @@ class HouseholdPlan:
         hot = charger.cautions if charger is not None else ()
         if early is not None and early.ready_min and not self.ready_min:
             hot = (f"there is too little time to be ready {early.ready_min:g} min early; see `early`", *hot)
-        said = left_out(self.household.tariff, self.household.house_use, whole=self.schedule.whole_bill)
-        return (*said, *((_IN_PARTS,) if self.schedule.in_parts else ()), *hot)
+        found = self.schedule
+        said = left_out(self.household.tariff, self.household.house_use, whole=found.whole_bill, because=found.because)
+        return (*said, *mean_power_kept_low(found, self.household.tariff.currency), *hot)
 
     @property
     def rules(self) -> tuple[str, ...]:
@@ -161,7 +161,7 @@ def plan_tonight(
     leave_s = _next_outing(trips, arrive_s).leave_s if leave is None else _departure_s(leave, arrive_s, household)
     wanted = household.habits.target if target is None else _target(target)
     price = price_at(household.tariff, household.house_use, now_s)
-    stay = _stay(household, (HOME, household.limit, price), (arrive_s, _ready_s(household, arrive_s, leave_s)), wanted)
+    stay = stay_at_home(household, price, (arrive_s, leave_s), wanted)
     level = _state_of_charge(household, soc, now_s, last)
     planned = _planned(
         household,
@@ -227,18 +227,18 @@ def plan_days(
     stays: list[Stay] = []
     drives: list[Drive] = []
     limits: list[Limit] = []
-    home = (HOME, household.limit, price_at(household.tariff, household.house_use, now_s))
+    price = price_at(household.tariff, household.house_use, now_s)
     for position, trip in enumerate(ahead):
-        stays.append(_stay(household, home, (arrive_s, _ready_s(household, arrive_s, trip.leave_s)), wanted))
+        stays.append(stay_at_home(household, price, (arrive_s, trip.leave_s), wanted))
         limits.append(household.limit)
         if position + 1 == len(ahead):
             break
-        stops = _stops_on(household, trip)
+        stops = stops_on(household, trip)
         leg_km = trip.distance_km / (len(stops) + 1)
         leg = Drive(float(household.vehicle.drive_kwh(leg_km)), leg_km)
         for stop, times in stops:
             drives.append(leg)
-            stays.append(_stay(household, (stop.place, stop.limit, stop.price), times))
+            stays.append(stay_at(household, (stop.place, stop.limit, stop.price), times))
             limits.append(stop.limit)
         drives.append(leg)
         arrive_s = trip.back_s
@@ -256,16 +256,6 @@ def plan_days(
     )
     same = {"soc": soc, "now": now, "target": target, "plugged_in": plugged_in, "prefer": prefer}
     return _insured(planned, lambda usual: plan_days(usual, days, **same, solver=solver))  # type: ignore[arg-type]
-
-
-def _ready_s(household: Household, arrive_s: int, leave_s: int) -> int:
-    """Give the end of a stay at home: sooner than the departure if that may come early.
-
-    What is charged later may come too late, so nothing is.
-    """
-    early = household.habits.early
-    ready_s = leave_s - round(60 * early.ready_min) if early else leave_s
-    return ready_s if ready_s > arrive_s + 60 else leave_s
 
 
 def _insured(plan: HouseholdPlan, again: Callable[[Household], HouseholdPlan]) -> HouseholdPlan:
@@ -298,6 +288,8 @@ def _planned(
         stays = household.charger.on_stays(household.limit, stays)
     # A car that is fuller than the daily limit is not emptied; a higher target was wished for.
     most = max(target, vehicle.daily_limit, soc.share)
+    # What preconditioning takes from the battery comes on top of the target, even where that is the daily limit.
+    most = max(most, min(1.0, most_wanted_kwh(stays) / usable))
     taper: list[tuple[float, float]] = []
     if vehicle.taper is not None:
         # The planner counts state of charge from the most the battery may hold, the car from all it can.
@@ -322,18 +314,38 @@ def _billed(
     household: Household, itinerary: Itinerary, now_s: int, *, step_min: int, solver: str, tie_break: str
 ) -> Schedule | None:
     """Plan against the whole bill where the house's use is known and prices by the hour do not say it all."""
-    if household.house_use is None or solver not in ("auto", "highs") or tie_break == "fewest starts":
+    if household.house_use is None:
         return None
     problem = problem_from(itinerary, step_min)
-    if problem.taper.size or problem.rules:
-        return None
-    home = [stay.place == HOME for stay in itinerary.stays]
-    bills = billed_slots(household.tariff, household.house_use, now_s, problem, home)
+    bills = bills_of(household, itinerary, problem, now_s)
     if not bills:
         return None
     from chargeplan.plan.billed_schedule import plan_billed
 
-    return plan_billed(itinerary, problem, bills, tie_break=tie_break)
+    return plan_billed(itinerary, problem, bills, tie_break=tie_break, solver=solver)
+
+
+def bills_of(household: Household, itinerary: Itinerary, problem: Problem, now_s: int) -> list[BilledSlots]:
+    """Give the bills that a plan makes rise, none where prices by the hour say all there is.
+
+    Parameters
+    ----------
+    household : Household
+        Its rate, and what the house uses.
+    itinerary, problem : Itinerary, Problem
+        What is planned.
+    now_s : int
+        The present, UTC seconds.
+
+    Returns
+    -------
+    list of BilledSlots
+    """
+    if household.house_use is None:
+        return []
+    home = [stay.place == HOME for stay in itinerary.stays]
+    drawn = preconditioning_kwh(itinerary, problem)
+    return billed_slots(household.tariff, household.house_use, now_s, problem, home, drawn_kwh=drawn) or []
 
 
 def _now_s(now: str | datetime | None, household: Household) -> int:
@@ -344,7 +356,7 @@ def _outings(household: Household, now_s: int, days: int = 0) -> list[Outing]:
     today = day_of_number(int(local_seconds(household.timezone, np.array([now_s]))[0]) // DAY_S)
     first = today - timedelta(days=_LOOK_BACK_DAYS)
     span = _LOOK_BACK_DAYS + days + _LOOK_AHEAD_DAYS
-    return outings(household.habits, household.timezone, first, span, _holidays(household))
+    return outings(household.habits, household.timezone, first, span, holidays_of(household))
 
 
 def _next_outing(trips: list[Outing], after_s: int) -> Outing:
@@ -352,12 +364,6 @@ def _next_outing(trips: list[Outing], after_s: int) -> Outing:
         if trip.leave_s > after_s:
             return trip
     raise InputError(f"no departure is due within {_LOOK_AHEAD_DAYS} days; give one with --leave")
-
-
-def _holidays(household: Household) -> Callable[[date], bool]:
-    if not household.habits.uses_holidays:
-        return lambda day: False
-    return household.is_holiday
 
 
 def _arrival(household: Household, trips: list[Outing], now_s: int, plugged_in: bool) -> tuple[int, Outing | None]:
@@ -375,6 +381,10 @@ def _departure_s(leave: str | datetime, arrive_s: int, household: Household) -> 
         today = local_datetimes(household.timezone, [arrive_s])[0].date()
         times = (wall_s(household.timezone, today + timedelta(days=n), minute) for n in range(3))
         return next(time for time in times if time > arrive_s)
+    if isinstance(leave, str) and not re.match(r"\s*\d{4}-", leave):
+        example = f"{int(leave)}:00" if re.fullmatch(r"\s*([01]?\d|2[0-3])\s*", leave) else "06:30"
+        remedy = f"write {example}, or 2026-11-26 {example:0>5}"
+        raise InputError(f"the departure `{leave[:60]}` is no time of day; {remedy}")
     leave_s = instant_s(leave, household.timezone)
     if not arrive_s < leave_s <= arrive_s + MAX_DAYS * DAY_S:
         arrival = local_datetimes(household.timezone, [arrive_s])[0]
@@ -402,37 +412,3 @@ def _state_of_charge(household: Household, soc: str | float | None, now_s: int, 
     miles = household.distance_unit == "mi"
     text = f"{distance_km / KM_PER_MILE:.0f} mi" if miles else f"{distance_km:.0f} km"
     return estimated(household.habits.target, used, text)
-
-
-def _stay(household: Household, where: _Place, times: tuple[int, int], target: float | None = None) -> Stay:
-    place, limit, price = where
-    start, end = local_datetimes(household.timezone, times)
-    per_kwh: Price = price.price_array if isinstance(price, Tariff) else price
-    stay = Stay(
-        place=place,
-        start=start,
-        end=end,
-        wall_kw=limit.wall_kw,
-        gain=limit.gain if limit.wall_kw > 0 else 1.0,
-        price_per_kwh=per_kwh,
-        need_kwh=0.0 if target is None else target * household.vehicle.usable_kwh,
-        min_current_a=limit.min_a,
-        phases=max(1, limit.phases),
-    )
-    # Direct current has no limit in amperes; the station's power is the limit.
-    return stay if limit.current_a != limit.current_a else replace(stay, current_a=limit.current_a)
-
-
-def _stops_on(household: Household, trip: Outing) -> list[tuple[Stop, tuple[int, int]]]:
-    """List the stops of an outing that lie within it, in time and without overlap."""
-    found: list[tuple[Stop, tuple[int, int]]] = []
-    holiday = household.habits.uses_holidays and household.is_holiday(trip.day)
-    for stop in sorted(household.stops, key=lambda stop: stop.start_min):
-        if not stop.days.covers(trip.day.weekday(), holiday):
-            continue
-        start_s = wall_s(household.timezone, trip.day, stop.start_min)
-        end_s = wall_s(household.timezone, trip.day, stop.end_min)
-        free_from = found[-1][1][1] if found else trip.leave_s
-        if free_from <= start_s < end_s <= trip.back_s:
-            found.append((stop, (start_s, end_s)))
-    return found

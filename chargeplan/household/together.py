@@ -78,14 +78,27 @@ class TogetherPlan:
         """Whether a car leaves with less than it wanted."""
         return any(self.shortfall_kwh(number) > 0 for number in range(len(self.alone)))
 
+    @property
+    def total_cost(self) -> float:
+        """Cost of all cars, that of preconditioning included."""
+        return self.shared.total_cost + sum(plan.schedule.preconditioning_cost for plan in self.alone)
+
+    @property
+    def total_wall_kwh(self) -> float:
+        """Energy drawn from the wall by all cars, for charging and for preconditioning."""
+        own = sum(float(plan.schedule.preconditioning_kwh.sum()) for plan in self.alone)
+        return float(self.shared.wall_kwh.sum()) + own
+
     def level_kwh(self, number: int) -> float:
-        """Battery energy of a car at its departure."""
+        """Battery energy of a car at its departure, after what preconditioning took of it."""
         plan = self.alone[number]
-        return min(plan.itinerary.level_kwh + self.battery_kwh[number], plan.itinerary.capacity_kwh)
+        charged = min(plan.itinerary.level_kwh + self.battery_kwh[number], plan.itinerary.capacity_kwh)
+        return charged - plan.itinerary.stays[0].drained_kwh
 
     def shortfall_kwh(self, number: int) -> float:
         """Give what a car lacks at its departure; less than it can be told apart by a current counts as nothing."""
-        missing = self.shared.departures[number].need_kwh - self.level_kwh(number)
+        drained = self.alone[number].itinerary.stays[0].drained_kwh
+        missing = self.shared.departures[number].need_kwh - drained - self.level_kwh(number)
         problem = self.shared.problem.cars[number].problem
         step_kwh = self.panel.step_a * self.shared.problem.cars[number].powers[0] * problem.step_s / 3600
         return missing if missing > max(_UNSEEN_KWH, step_kwh) else 0.0
@@ -229,7 +242,24 @@ def _shared(
         OtherLoad(node, _profile(profile, panel.timezone, grid_s, 60 * step_min), panel.margin)
         for node, profile in panel.other_a.items()
     ]
+    loads += _preconditioning(panel, alone, grid_s, 60 * step_min)
     return plan_shared(cars, panel.tree, loads, time_limit_s=time_limit_s)
+
+
+def _preconditioning(
+    panel: Panel, alone: tuple[HouseholdPlan, ...], grid_s: np.ndarray, step_s: int
+) -> list[OtherLoad]:
+    """Give what cars draw for themselves before they leave, which no other car can have: in whole slots."""
+    found = []
+    for car, plan in zip(panel.cars, alone, strict=True):
+        stay, limit = plan.itinerary.stays[0], plan.limits[0]
+        if stay.preconditioning is None:
+            continue
+        kw = stay.preconditioning.highest_kw(stay.limits, grid_s, step_s)
+        current_a = np.zeros((grid_s.size, panel.tree.phases))
+        current_a[:, [phase - 1 for phase in car.phases]] = (kw / limit.kw_per_a)[:, None]
+        found.append(OtherLoad(car.node, current_a))
+    return found
 
 
 def _profile(profile: tuple[float, ...], timezone: str, grid_s: np.ndarray, step_s: int) -> Floats:

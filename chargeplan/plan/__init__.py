@@ -2,6 +2,7 @@
 
 from chargeplan.plan.certificate import Certificate, certify
 from chargeplan.plan.merit_order import merit_order, merit_order_nights
+from chargeplan.plan.preconditioning import Preconditioning
 from chargeplan.plan.problem import Problem, night, problem_from
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.remedies import Fix
@@ -22,6 +23,7 @@ __all__ = [
     "Drive",
     "Fix",
     "Itinerary",
+    "Preconditioning",
     "Problem",
     "Reach",
     "Schedule",

@@ -1,126 +1,178 @@
-"""A plan against whole bills, with what it is compared with billed alike."""
+"""Which way a plan against whole bills is found."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
+from chargeplan.plan.bill_slots import BilledSlots, RisenSlots, looked_at, total_cost
+from chargeplan.plan.billed import BilledSchedule, against_bills
+from chargeplan.plan.billed_rules import MOST_S, counting_starts, plan_rules_billed
+from chargeplan.plan.by_next_kwh import plan_by_next_kwh
 from chargeplan.plan.certificate import certify
-from chargeplan.plan.problem import Floats, Problem
-from chargeplan.plan.reach import reach
+from chargeplan.plan.problem import Problem
+from chargeplan.plan.reach import Reach, reach
+from chargeplan.plan.rule_proof import certify_ruled
+from chargeplan.plan.ruled import Ruled, reached
 from chargeplan.plan.schedule import Schedule
+from chargeplan.plan.slower import in_parts, plan_slower, slower_problems, without_peaks
 from chargeplan.plan.stops import Itinerary
-from chargeplan.plan.unmanaged import Unmanaged, by_timer, on_plug_in
-from chargeplan.plan.whole_bill import BilledSlots, plan_whole_bill, total_cost
+from chargeplan.plan.tapered import without_idle_taper
+from chargeplan.plan.whole_bill import BilledPlan, plan_whole_bill
 
+__all__ = ["BilledSchedule", "plan_billed"]
 
-@dataclass(frozen=True, eq=False, repr=False)
-class BilledSchedule(Schedule):
-    """A plan whose cost is what bills rise by.
+_OUT_OF_REACH = "rules about switching that change what can be reached, or that leave too much to search"
 
-    The price of a slot, as the tables and windows show it, is its price by the hour and an even share of what
-    the plan adds to tiers, demand and minimum, so that the costs of all slots come to the rise of the bills.
-
-    Parameters
-    ----------
-    asked : Problem
-        The problem with the prices of slots that are on no bill.
-    bills : tuple of BilledSlots
-        The bills.
-    """
-
-    asked: Problem | None = None
-    bills: tuple[BilledSlots, ...] = ()
-
-    @property
-    def whole_bill(self) -> bool:
-        """Whether the cost is what a whole bill rises by: it is."""
-        return True
-
-    @property
-    def in_parts(self) -> bool:
-        """Whether it charges for parts of several slots of which the bill charges the mean power."""
-        count = 0
-        for bill in self.bills:
-            most, used = self.problem.max_kwh[bill.slot], self.wall_kwh[bill.slot]
-            partly = (used > 1e-6) & (used < most - 1e-6)
-            looked_at = np.zeros(bill.slot.size, dtype=bool)
-            for peak in bill.shape.peaks:
-                looked_at |= peak.block[bill.interval] >= 0
-            count += int((partly & looked_at).sum())
-        return count > 1
-
-    @cached_property
-    def on_plug_in(self) -> Unmanaged:
-        """The same levels by charging at once on plug-in, billed alike."""
-        return self._billed(on_plug_in(self.problem, self.level_kwh[self.problem.last], self.total_cost))
-
-    @cached_property
-    def by_timer(self) -> Unmanaged:
-        """The same levels, as far as they get, by a timer set to the cheapest price by the hour, billed alike."""
-        return self._billed(by_timer(self.problem, self.level_kwh[self.problem.last], self.total_cost))
-
-    def _billed(self, habit: Unmanaged) -> Unmanaged:
-        assert self.asked is not None
-        cost = total_cost(self.asked, self.bills, habit.wall_kwh)
-        return replace(habit, cost=cost, saving=cost - self.total_cost)
+#: For the search at each lower current, and how many are tried above the least that will do.
+_SLOWER_S, _STEPS_MORE = 2.0, 2
 
 
 def plan_billed(
-    itinerary: Itinerary, problem: Problem, bills: Sequence[BilledSlots], *, tie_break: str = "earliest"
+    itinerary: Itinerary,
+    problem: Problem,
+    bills: Sequence[BilledSlots],
+    *,
+    tie_break: str = "earliest",
+    solver: str = "auto",
 ) -> BilledSchedule:
     """Plan the charging by which whole bills rise least.
 
     Parameters
     ----------
     itinerary, problem : Itinerary, Problem
-        What is asked, without a taper.
+        What is asked.
     bills : sequence of BilledSlots
         Which slots are on which bill.
-    tie_break : {"earliest", "as needed", "latest"}
-        Which of the cheapest plans.
+    tie_break : {"earliest", "as needed", "latest", "fewest starts"}
+        Which of the cheapest plans; with a taper the earliest takes the place of the fewest starts.
+    solver : str
+        As for `chargeplan.plan.solvers.solve`; whole bills are planned by HiGHS.
 
     Returns
     -------
     BilledSchedule
         With its certificate: limits checked from the energy alone, cost added up by the bills, bound from duals.
+        Where the cheapest plan by the bill cannot be looked for, it says why.
     """
+    problem = without_idle_taper(problem)
+    if problem.taper.size and tie_break == "fewest starts":
+        tie_break = "earliest"  # the cheapest by the bill comes first; with a taper its starts take too long to count
+    unproven = _unproven(problem, bills, solver)
+    if unproven:
+        found = plan_by_next_kwh(itinerary, problem, bills, tie_break=tie_break, solver=solver)
+        return replace(against_bills(found, problem, bills, bound=-np.inf, closed=0.0), unproven=unproven)
     best = reach(problem)
-    found = plan_whole_bill(problem, bills, best=best, tie_break=tie_break)
-    priced = replace(problem, price_per_kwh=_shown_prices(problem, bills, found.wall_kwh))
-    level = problem.levels(found.battery_kwh, best.served_kwh)
-    checked = certify(priced, found.wall_kwh, level_kwh=level, best=best)
-    certificate = replace(
-        checked,
-        optimal=checked.feasible and found.optimal,
-        cost=found.cost,
-        bound=found.bound,
-        gap=found.cost - found.bound,
-    )
-    return BilledSchedule(
-        itinerary=itinerary,
-        problem=priced,
-        best=best,
-        wall_kwh=found.wall_kwh,
-        battery_kwh=found.battery_kwh,
-        level_kwh=level,
-        certificate=certificate,
-        method="linear program over the whole bill, solved by HiGHS",
-        tie_break=tie_break,
-        asked=problem,
-        bills=tuple(bills),
-    )
+    if problem.ruled or tie_break == "fewest starts":
+        ruled = _under_rules(itinerary, problem, bills, best, tie_break)
+        if ruled is not None:
+            return ruled
+        if problem.ruled:
+            found = plan_by_next_kwh(itinerary, problem, bills, tie_break=tie_break, solver=solver)
+            return replace(against_bills(found, problem, bills, bound=-np.inf, closed=0.0), unproven=_OUT_OF_REACH)
+        tie_break = "earliest"  # nothing was found in time
+    planned = plan_whole_bill(problem, bills, best=best, tie_break=tie_break)
+    slower = plan_slower(itinerary, problem, bills, best=best, planned=planned, tie_break=tie_break)
+    if slower is None:
+        schedule = _schedule(itinerary, problem, best, planned, tie_break)
+    else:
+        schedule = _schedule(itinerary, slower.problem, slower.best, slower.planned, tie_break)
+    # What charges in parts is as cheap as any that charges more slowly, so its bound holds for both.
+    return against_bills(schedule, problem, bills, bound=planned.bound, closed=planned.closed)
 
 
-def _shown_prices(problem: Problem, bills: Sequence[BilledSlots], wall_kwh: Floats) -> Floats:
-    """Spread over the slots of each bill what it rises by beyond the prices by the hour."""
-    price = problem.price_per_kwh.copy()
+def _unproven(problem: Problem, bills: Sequence[BilledSlots], solver: str) -> str:
     for bill in bills:
-        by_hour = bill.shape.price[bill.interval]
-        used = wall_kwh[bill.slot]
-        more = bill.cost(wall_kwh) - float(by_hour @ used)
-        price[bill.slot] = by_hour + (more / float(used.sum()) if used.any() else 0.0)
-    return np.asarray(price)
+        if isinstance(bill, RisenSlots):
+            return bill.because
+    if solver not in ("auto", "highs"):
+        return f"the solver {solver}"
+    if problem.taper.size and problem.ruled:
+        return "a taper under rules about switching"
+    return ""
+
+
+def _under_rules(
+    itinerary: Itinerary, problem: Problem, bills: Sequence[BilledSlots], best: Reach, tie_break: str
+) -> BilledSchedule | None:
+    """Plan under rules or with the fewest starts, at the limit and with less current; None if rules are in the way."""
+    planned = plan_whole_bill(problem, bills, best=best, tie_break="earliest")
+    counted = counting_starts(problem) if tie_break == "fewest starts" else problem
+    found: list[_Found] = []
+    until = time.monotonic() + MOST_S
+    for less in slower_problems(itinerary, counted, bills, best, planned):
+        ruled = plan_rules_billed(less, without_peaks(bills), reach(less), tie_break=tie_break, time_limit_s=_SLOWER_S)
+        if ruled is not None:
+            found.append(_Found(total_cost(problem, bills, ruled.battery_kwh / less.gain), less, ruled))
+        if time.monotonic() > until or len(found) > _STEPS_MORE:
+            break
+    # Where less current will do, a plan at the limit is seldom cheaper, and takes long to search.
+    left_s = _SLOWER_S if found else MOST_S
+    ruled = plan_rules_billed(counted, bills, best, tie_break=tie_break, time_limit_s=left_s)
+    if ruled is not None:
+        found.append(_Found(total_cost(problem, bills, ruled.battery_kwh / counted.gain), counted, ruled))
+    if not found:
+        return None
+    # As without rules, less current is taken rather than switching on and off to keep the mean power low.
+    steady = [one for one in found if one.in_parts(bills) < 2] or found
+    cost, less, ruled = min(steady, key=lambda one: round(one.cost, 9))
+    bound, closed, by = planned.bound, planned.closed, ""
+    # With less current a plan may be cheaper than any at the limit; then only what holds without rules bounds it.
+    if cost > bound + closed and not looked_at(problem, bills).any():
+        bound, closed, by = max(bound, ruled.bound), 1e-6 * (1 + abs(cost)), ruled.bound_by
+    schedule = _ruled_schedule(itinerary, less, ruled, tie_break)
+    schedule = replace(schedule, problem=replace(less, rules=problem.rules))
+    return against_bills(schedule, problem, bills, bound=bound, closed=closed, bound_by=by)
+
+
+class _Found(NamedTuple):
+    """A plan under rules, and the limits it was made with."""
+
+    cost: float
+    problem: Problem
+    ruled: Ruled
+
+    def in_parts(self, bills: Sequence[BilledSlots]) -> int:
+        """Count the averaging times that are used in part."""
+        energy = self.ruled.battery_kwh
+        level = self.problem.levels(energy, reached(self.problem, energy).served_kwh)
+        return in_parts(self.problem, bills, energy, level)
+
+
+def _ruled_schedule(itinerary: Itinerary, problem: Problem, ruled: Ruled, tie_break: str) -> Schedule:
+    own = reached(problem, ruled.battery_kwh)
+    full = ruled.battery_kwh >= problem.max_battery_kwh
+    wall = np.where(full, problem.max_kwh, ruled.battery_kwh / problem.gain)
+    level = problem.levels(ruled.battery_kwh, own.served_kwh)
+    return Schedule(
+        itinerary=itinerary,
+        problem=problem,
+        best=own,
+        wall_kwh=wall,
+        battery_kwh=ruled.battery_kwh,
+        level_kwh=level,
+        certificate=certify_ruled(problem, wall, ruled, reach(problem), level_kwh=level),
+        method=ruled.method,
+        tie_break=tie_break,
+        ruled=ruled,
+    )
+
+
+def _schedule(itinerary: Itinerary, problem: Problem, best: Reach, planned: BilledPlan, tie_break: str) -> Schedule:
+    """Check the limits of a plan from its energy alone."""
+    level = problem.levels(planned.battery_kwh, best.served_kwh)
+    return Schedule(
+        itinerary=itinerary,
+        problem=problem,
+        best=best,
+        wall_kwh=planned.wall_kwh,
+        battery_kwh=planned.battery_kwh,
+        level_kwh=level,
+        certificate=certify(problem, planned.wall_kwh, level_kwh=level, best=best),
+        method=f"linear program{'s' if planned.programs > 1 else ''} over the whole bill, solved by HiGHS",
+        tie_break=tie_break,
+    )

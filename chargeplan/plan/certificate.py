@@ -19,7 +19,7 @@ With a taper the duals of the linear program take that place; again any numbers 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,6 +101,10 @@ class Certificate:
     starts_over: int = 0
     bound_by: str = ""
     short_gap_kwh: float = 0.0
+
+    def dearer(self, cost: float) -> Certificate:
+        """Add what any plan pays as well, such as the energy for preconditioning, to the cost and to the bound."""
+        return replace(self, cost=self.cost + cost, bound=self.bound + cost) if cost else self
 
     @property
     def words(self) -> str:

@@ -211,10 +211,12 @@ def problem_from(itinerary: Itinerary, step_min: int = 15) -> Problem:
     grid_s = (arrive // step_s - first[:-1])[stay_of] * step_s + np.arange(first[-1]) * step_s
     start_s = np.maximum(grid_s, arrive[stay_of])
     hours = (np.minimum(grid_s + step_s, depart[stay_of]) - start_s) / 3600
-    drives = [drive.battery_kwh for drive in itinerary.drives]
+    drives = np.array([*(drive.battery_kwh for drive in itinerary.drives), 0.0][: len(stays)], dtype=np.float64)
     prices = _prices([stay.price_per_kwh for stay in stays], grid_s, first, step_s)
     wall_kw, gain = np.array([(stay.wall_kw, stay.gain) for stay in stays]).T[:, stay_of]
-    if any(stay.spells for stay in stays):
+    # What preconditioning takes from the battery before a departure is charged before, on top of what is wanted.
+    drained = np.array([stay.drained_kwh for stay in stays])
+    if any(stay.spells or stay.preconditioning for stay in stays):
         source, start_s, hours, wall_kw, gain = _with_spells(stays, start_s, hours, first)
         stay_of, prices = stay_of[source], prices[source]
     rules = tuple(stay.rules for stay in stays)
@@ -225,8 +227,8 @@ def problem_from(itinerary: Itinerary, step_min: int = 15) -> Problem:
         price_per_kwh=prices,
         max_kwh=wall_kw * hours,
         gain=gain,
-        need_kwh=np.array([float(stay.need_kwh) for stay in stays]),
-        drive_kwh=np.array([*drives, 0.0][: len(stays)], dtype=np.float64),
+        need_kwh=np.array([float(stay.need_kwh) for stay in stays]) + drained,
+        drive_kwh=drives + drained,
         level_kwh=float(itinerary.level_kwh),
         capacity_kwh=float(itinerary.capacity_kwh),
         floor_kwh=float(itinerary.floor_kwh),
@@ -245,9 +247,9 @@ def _with_spells(
         here = slice(int(first[number]), int(first[number + 1]))
         source, begin, length = np.arange(here.stop - here.start), start_s[here], hours[here]
         kw, gain = np.full(source.size, stay.wall_kw), np.full(source.size, stay.gain)
-        if stay.spells:
-            source, begin, length = cut_slots(begin, length, stay.spells)
-            kw, gain = limits_of(begin, stay.spells, stay.wall_kw, stay.gain)
+        if spells := stay.lowered:
+            source, begin, length = cut_slots(begin, length, spells)
+            kw, gain = limits_of(begin, spells, stay.wall_kw, stay.gain)
         parts.append((source + here.start, begin, length, kw, gain))
     source, begin, length, kw, gain = (np.concatenate(column) for column in zip(*parts, strict=True))
     return source, begin, length, kw, gain

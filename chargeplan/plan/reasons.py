@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
 from chargeplan.plan.certificate import TIGHT_KWH
+from chargeplan.plan.instead import Instead
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.reach import Reach
+from chargeplan.plan.stops import Stay
 from chargeplan.plan.worth import Values
 
-#: Why a slot charges (the first four), or not.
-Reason: TypeAlias = Literal["floor", "short", "cheap", "last", "off", "full", "none", "equal", "dear"]
+#: Why hours charge, or wait.
+ChargingReason: TypeAlias = Literal["floor", "short", "cheap", "last", "needed", "either"]
+WaitingReason: TypeAlias = Literal["off", "full", "none", "equal", "dear", "dearer", "rules"]
+Reason: TypeAlias = ChargingReason | WaitingReason | Literal["unknown"]
 
 #: Prices that differ by less are the same with another rounding.
 _SAME: Final = 1e-9
@@ -37,11 +42,24 @@ class Stretch:
         counts; ``cheap``: below what a kWh is worth in this stay; ``last``: the dearest that is needed.
         Not charging: ``off``, nothing can be charged; ``full``, cheap enough, but the battery is full;
         ``none``, nothing more is needed; ``equal``, as dear as the dearest that is used, and not needed;
-        ``dear``, dearer.
+        ``dear``, dearer. Where hours are tied together and other plans were made: ``needed``, without these
+        hours the plan costs more or ends shorter; ``either``, others would do as well; ``dearer``, charging
+        here instead costs more; ``rules``, rules of the charger do not let it; ``unknown``, no plan was
+        proven in time.
     low, high : float
-        Prices per wall kWh, from the least to the greatest.
+        Prices by the hour per wall kWh, from the least to the greatest.
     worth : float
         The wall price up to which charging would pay; NaN where none was found.
+    current_a : float
+        Limit current while it charges, the same in all its slots; NaN where it waits or has none.
+    instead : Instead or None
+        What the other plan does otherwise: charges in these hours where this one waits, or does not where
+        this one charges.
+    because : tuple of str
+        Rules of the charger at home that stand behind ``off`` and ``rules``, by their keys.
+    in_parts : bool
+        It charges in some of the slots only, in turn with slots that wait, as where a bill charges the highest
+        mean power.
     """
 
     stay: int
@@ -52,6 +70,26 @@ class Stretch:
     low: float
     high: float
     worth: float
+    current_a: float = math.nan
+    instead: Instead | None = None
+    because: tuple[str, ...] = ()
+    in_parts: bool = False
+
+
+def spell_names(stay: Stay, start_s: int, end_s: int) -> tuple[str, ...]:
+    """Name the rules by whose spells less can be drawn at some time of a stay.
+
+    Examples
+    --------
+    >>> from datetime import datetime, timezone
+    >>> from chargeplan.plan.spells import Spell
+    >>> stay = Stay("home", datetime(2026, 1, 5, 18, tzinfo=timezone.utc), datetime(2026, 1, 6, 7, tzinfo=timezone.utc),
+    ...             wall_kw=7.2, gain=0.9, spells=[Spell(0, 100, 0.0, because="never")])
+    >>> spell_names(stay, 50, 200), spell_names(stay, 100, 200)
+    (('never',), ())
+    """
+    found = [spell.because for spell in stay.lowered if spell.start_s < end_s and spell.end_s > start_s]
+    return tuple(dict.fromkeys(name for name in found if name))
 
 
 def reasons(problem: Problem, best: Reach, battery_kwh: Floats, values: Values) -> tuple[Stretch, ...]:
@@ -105,7 +143,10 @@ def reasons(problem: Problem, best: Reach, battery_kwh: Floats, values: Values) 
         (np.ones(problem.slots, dtype=bool), "dear"),
     ]
     code = np.select([test for test, _ in tests], [_CODES.index(name) for _, name in tests])
-    fresh = np.flatnonzero(np.r_[True, (np.diff(code) != 0) | (np.diff(stay) != 0)])
+    # Hours of another current are set by another line of the plan.
+    power = np.where(charges, problem.max_kwh / problem.hours, 0.0)
+    changes = (np.diff(code) != 0) | (np.diff(stay) != 0) | (np.abs(np.diff(power)) > 1e-6 * (1 + power[1:]))
+    fresh = np.flatnonzero(np.r_[True, changes])
     ends = np.r_[fresh[1:], problem.slots] - 1
     end_s = problem.start_s + np.round(3600 * problem.hours).astype(np.int64)
     found = []

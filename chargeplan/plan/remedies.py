@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 
+from chargeplan.plan.preconditioning import PRECONDITIONING
 from chargeplan.plan.problem import problem_from
 from chargeplan.plan.reach import reach
 from chargeplan.plan.rule_search import reaches_target
@@ -35,10 +36,10 @@ class Fix:
         Least whole minutes to leave later; None if no delay helps, as when the battery is full or
         the next stay begins before. Later stays are not looked at.
     more_a : int or None
-        Least whole amperes more, at the same gain; None if no current helps or none is known.
+        Least whole amperes more, with what is lost at that current; None if no current helps or none is known.
     rules : tuple of tuple of str
-        Rules of the charger, named as in a household file, each of which alone stands in the way; if
-        none does alone, one set of which every rule does; empty if the target is out of reach anyway.
+        Rules of the charger, and `preconditioning`, named as in a household file, each of which alone stands in
+        the way; if none does alone, one set of which every one does; empty if the target is out of reach anyway.
     """
 
     stay: int
@@ -89,7 +90,7 @@ def find_fix(itinerary: Itinerary, number: int, arrival_kwh: float, shortfall_kw
             drives=itinerary.drives[number : number + 1],
         )
         problem = problem_from(alone, step_min)
-        if problem.ruled and not problem.taper.size:
+        if problem.ruled:
             return reaches_target(problem, _SEARCH_S)
         return bool(reach(problem).shortfall_kwh[0] <= 1e-9)
 
@@ -101,16 +102,42 @@ def find_fix(itinerary: Itinerary, number: int, arrival_kwh: float, shortfall_kw
             longest = min(longest, int(gap_s // 60))
         later = _least(lambda n: reachable(_leaving_later(stay, n)), longest)
         if stay.current_a is not None:
-            amperes = _least(lambda n: reachable(_with_more_current(stay, n)), MOST_MORE_A)
+            amperes = _least(lambda n: reachable(stay.at_current(needed_a(stay, n))), MOST_MORE_A)
     return Fix(number, stay.place, shortfall_kwh, later, amperes, _in_the_way(stay, reachable))
+
+
+def needed_a(stay: Stay, more_a: int) -> float:
+    """Add whole amperes to the limit current of a stay: of a broken current to the next whole one.
+
+    Parameters
+    ----------
+    stay : Stay
+        With a current.
+    more_a : int
+        How many, 1 or more.
+
+    Returns
+    -------
+    float
+        What an EVSE can be set to.
+
+    Examples
+    --------
+    >>> from datetime import datetime, timezone
+    >>> stay = Stay("home", datetime(2026, 1, 5, 20, tzinfo=timezone.utc),
+    ...             datetime(2026, 1, 5, 22, tzinfo=timezone.utc), wall_kw=7.7, gain=0.9, current_a=32.08)
+    >>> needed_a(stay, 1), needed_a(stay, 3)
+    (33.0, 35.0)
+    """
+    return math.floor(float(stay.current_a or 0.0) + 1e-9) + float(more_a)
 
 
 def _in_the_way(stay: Stay, reachable: Callable[[Stay], bool]) -> tuple[tuple[str, ...], ...]:
     """Rules without which the target would be reached."""
     from_spells = tuple(dict.fromkeys(spell.because for spell in stay.spells if spell.because))
     from_rules = stay.rules.names if stay.rules is not None else ()
-    names = (*from_spells, *from_rules)
-    if not names or not reachable(replace(stay, spells=(), rules=None)):
+    names = (*from_spells, *from_rules, *(() if stay.preconditioning is None else (PRECONDITIONING,)))
+    if not names or not reachable(_without(stay, names)):
         return ()
     alone = tuple((name,) for name in names if reachable(_without(stay, (name,))))
     if alone:
@@ -127,18 +154,15 @@ def _without(stay: Stay, names: Collection[str]) -> Stay:
     rules = stay.rules
     for name in names:
         rules = rules.without(name) if rules is not None else None
-    return replace(stay, spells=tuple(spell for spell in stay.spells if spell.because not in names), rules=rules)
+    spells = tuple(spell for spell in stay.spells if spell.because not in names)
+    own = None if PRECONDITIONING in names else stay.preconditioning
+    return replace(stay, spells=spells, rules=rules, preconditioning=own)
 
 
 def _leaving_later(stay: Stay, minutes: int) -> Stay:
     """Depart later by elapsed minutes; across a clock change wall-clock sums would be an hour off."""
     end = (stay.end.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(stay.end.tzinfo)
     return replace(stay, end=end)
-
-
-def _with_more_current(stay: Stay, amperes: int) -> Stay:
-    current = float(stay.current_a or math.nan)
-    return replace(stay, current_a=current + amperes, wall_kw=stay.wall_kw * (current + amperes) / current)
 
 
 def _least(works: Callable[[int], bool], most: int) -> int | None:

@@ -13,11 +13,22 @@ from dataclasses import replace
 import numpy as np
 
 from chargeplan.plan.block import least_cost_of_a_block
-from chargeplan.plan.certificate import FEASIBLE_KWH, RULE_S, Certificate, certify, lower_bound, value_of_energy
+from chargeplan.plan.certificate import (
+    FEASIBLE_KWH,
+    RULE_S,
+    Certificate,
+    accepted_kwh,
+    certify,
+    lower_bound,
+    lower_bound_with_taper,
+    value_of_energy,
+)
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.reach import Reach
-from chargeplan.plan.ruled import Ruled, energy_of_blocks, first_forced_kwh, late_kwh_h, overlap_h, reached
+from chargeplan.plan.ruled import Ruled, first_forced_kwh, hours_of_blocks, late_kwh_h, overlap_h, reached
 from chargeplan.plan.rules import breaches
+from chargeplan.plan.tapered import without_idle_taper
+from chargeplan.plan.tapered_block import least_cost_of_a_tapered_block
 
 #: What solvers leave open when they call a search ended, relative to the money turned over.
 _SOLVER_GAP = 1e-6
@@ -47,11 +58,15 @@ def certify_ruled(
         Optimal only if the bound closes the gap, and no plan leaves less short.
     """
     energy = wall_kwh * problem.gain
+    problem = without_idle_taper(problem)
     own = reached(problem, energy)
     plain = replace(problem, floor_kwh=0.0, rules=())
     checked = certify(plain, wall_kwh, level_kwh=level_kwh, best=own)
     worst_s, starts = _rule_breaches(problem, ruled)
-    held = energy_of_blocks(problem, ruled.start_s, ruled.end_s, ruled.stay)
+    # Charging runs at what limit and taper accept, no less and no more, as long as a block says.
+    level = problem.levels(energy, own.served_kwh)
+    share = hours_of_blocks(problem, ruled.start_s, ruled.end_s, ruled.stay) / problem.hours
+    held = share * accepted_kwh(problem, level - energy, level)
     balance = max(checked.worst_balance_kwh, float(np.abs(held - energy).max()))
     late = late_kwh_h(problem, best, energy) - ruled.least_late_kwh_h
     short = float(np.maximum(problem.wanted_kwh - own.departure_kwh, 0.0).sum()) - ruled.least_short_kwh
@@ -61,7 +76,7 @@ def certify_ruled(
     feasible = checked.feasible and balance <= FEASIBLE_KWH and worst_s <= RULE_S and not starts
     turnover = float(np.abs(wall_kwh * problem.price_per_kwh).sum())
     bound, by, tolerance = -np.inf, "", checked.tolerance
-    for candidate in (_by_values(problem, best, own, energy), _by_pairs(problem, best)):
+    for candidate in (_by_values(problem, best, own, energy, ruled), _by_pairs(problem, best)):
         bound = max(bound, candidate)
     if checked.cost > bound + tolerance and ruled.bound_by:
         bound, by = max(bound, ruled.bound), ruled.bound_by
@@ -87,18 +102,22 @@ def _rule_breaches(problem: Problem, ruled: Ruled) -> tuple[float, int]:
     return worst, starts
 
 
-def _by_values(problem: Problem, best: Reach, own: Reach, energy: Floats) -> float:
+def _by_values(problem: Problem, best: Reach, own: Reach, energy: Floats, ruled: Ruled) -> float:
     """Find what any plan without rules costs at least; it says nothing where rules change what is reached."""
     if (own.shortfall_kwh - best.shortfall_kwh > FEASIBLE_KWH).any():
         return -np.inf
     if (best.forced_kwh - energy > FEASIBLE_KWH).any():
         return -np.inf
+    if problem.taper.size:
+        return -np.inf if ruled.row_duals is None else lower_bound_with_taper(problem, best, ruled.row_duals)
     # A repaired need is met within rounding only, which would otherwise show as a value of its own.
     return lower_bound(problem, best, value_of_energy(problem, best, energy))
 
 
 def _by_pairs(problem: Problem, best: Reach) -> float:
     rules = problem.rules[0]
-    if problem.stays > 1 or rules is None or rules.names != ("one_block",):
+    if problem.stays > 1 or rules is None or not rules.one_block:
         return -np.inf
+    if problem.taper.size:
+        return least_cost_of_a_tapered_block(problem, forced_kwh=first_forced_kwh(best))
     return least_cost_of_a_block(problem, forced_kwh=first_forced_kwh(best))

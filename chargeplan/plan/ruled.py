@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chargeplan.plan.block import stretches
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.plan.reach import Reach
 from chargeplan.plan.rules import breaches
 from chargeplan.plan.switching import highest_floor
+from chargeplan.plan.tapered import energy_of_runs, gained_in, run_hours
 from chargeplan.plan.windows import blocks
 
+Bools = NDArray[np.bool_]
 _SHORT_KWH = 1e-7
 
 
@@ -36,6 +39,8 @@ class Ruled:
         Whose bound that is; empty if there is none.
     least_short_kwh, least_late_kwh_h : float
         No plan ends with less short in all, and none of those with less missing to the floor x hours.
+    row_duals : array, optional
+        With a taper: duals of the program without rules, if the plan is a solution of it.
     """
 
     battery_kwh: Floats
@@ -47,6 +52,7 @@ class Ruled:
     bound_by: str = ""
     least_short_kwh: float = 0.0
     least_late_kwh_h: float = 0.0
+    row_duals: Floats | None = None
 
 
 def reached(problem: Problem, battery_kwh: Floats) -> Reach:
@@ -113,11 +119,15 @@ def keeps_rules(problem: Problem, found: Ruled) -> bool:
     return True
 
 
-def with_blocks(problem: Problem, energy: Floats, forced: Floats, method: str, *, latest: bool) -> Ruled:
-    """Place the energy of each slot as `chargeplan.plan.windows.blocks` does."""
-    most = problem.max_battery_kwh
-    share = np.divide(energy, most, out=np.zeros_like(energy), where=most > 0)
-    found = blocks(problem, np.where(energy > 1e-9, share, 0.0) * problem.hours, forced, latest=latest)
+def with_blocks(
+    problem: Problem, energy: Floats, forced: Floats, method: str, *, latest: bool, within: Bools | None = None
+) -> Ruled:
+    """Place the energy of each slot, or of some, as `chargeplan.plan.windows.blocks` does."""
+    level = problem.levels(energy, reached(problem, energy).served_kwh)
+    hours = run_hours(problem, np.where(energy > 1e-9, energy, 0.0), level)
+    if within is not None:
+        hours = np.where(within, hours, 0.0)
+    found = blocks(problem, hours, forced, latest=latest)
     return Ruled(energy, found.start_s, found.end_s, problem.stay[found.first], method)
 
 
@@ -131,13 +141,26 @@ def overlap_h(problem: Problem, start_s: float, end_s: float, stay: int) -> Floa
     return hours
 
 
-def energy_of_blocks(problem: Problem, start_s: Floats, end_s: Floats, stay: Ints) -> Floats:
-    """Add up the battery energy of blocks in each slot, charging at the limit of the slot, shape (n,)."""
+def energy_of_blocks(
+    problem: Problem, start_s: Floats, end_s: Floats, stay: Ints, *, given_kwh: Floats | None = None
+) -> Floats:
+    """Add up the battery energy of blocks in each slot, at the limit of the slot or of a taper, shape (n,).
+
+    With a taper `given_kwh` may say the energy of slots in which no block is looked at, see `energy_of_runs`.
+    """
+    share = hours_of_blocks(problem, start_s, end_s, stay) / problem.hours
+    share = np.where(share > 1 - 1e-9, 1.0, share)
+    if problem.taper.size:
+        return energy_of_runs(problem, share * problem.hours, given_kwh=given_kwh)
+    return share * problem.max_battery_kwh
+
+
+def hours_of_blocks(problem: Problem, start_s: Floats, end_s: Floats, stay: Ints) -> Floats:
+    """Add up how long blocks run in each slot, shape (n,)."""
     hours = np.zeros(problem.slots)
     for begin, end, number in zip(start_s.tolist(), end_s.tolist(), stay.tolist(), strict=True):
         hours += overlap_h(problem, begin, end, number)
-    share = np.minimum(hours / problem.hours, 1.0)
-    return np.where(share > 1 - 1e-9, 1.0, share) * problem.max_battery_kwh
+    return np.minimum(hours, problem.hours)
 
 
 def first_plan(problem: Problem) -> Ruled:
@@ -163,10 +186,13 @@ def first_plan(problem: Problem) -> Ruled:
         for part in stretches(problem, number) if wanted > 0 else []:
             ends = problem.start_s[part] + 3600 * problem.hours[part]
             time_s = np.append(problem.start_s[part].astype(float), ends[-1])
-            energy = np.concatenate(([0.0], np.cumsum(problem.max_battery_kwh[part])))
+            gained_kwh = _in_full(problem, part, level)
+            energy = np.concatenate(([0.0], np.cumsum(gained_kwh)))
             begin = float(time_s[0])
-            end = max(float(np.interp(min(wanted, energy[-1]), energy, time_s)), begin + least_s)
-            here = float(np.interp(end, time_s, energy))
+            end = begin + least_s
+            if energy[-1] > 0:
+                end = max(_time_at(problem, part, level, min(wanted, float(energy[-1])), energy), end)
+            here = _gained_by(problem, part, level, end, energy)
             if end <= time_s[-1] + 1e-6 and here <= room + 1e-9 and min(here, wanted) > gained + 1e-9:
                 gained, block = here, (begin, end, number)
         if gained > 0:
@@ -176,3 +202,36 @@ def first_plan(problem: Problem) -> Ruled:
     stays = np.array([block[2] for block in found], dtype=np.int64)
     energy_kwh = energy_of_blocks(problem, starts, ends, stays)
     return Ruled(energy_kwh, starts, ends, stays, "charging at once in one block")
+
+
+def _in_full(problem: Problem, part: slice, level_kwh: float) -> Floats:
+    """Energy of the slots of a stretch that runs in full, whatever the capacity without a taper."""
+    if not problem.taper.size:
+        return problem.max_battery_kwh[part]
+    found = []
+    for slot in range(part.start, part.stop):
+        found.append(gained_in(problem, slot, level_kwh, float(problem.hours[slot])))
+        level_kwh += found[-1]
+    return np.array(found)
+
+
+def _time_at(problem: Problem, part: slice, level_kwh: float, gained_kwh: float, energy: Floats) -> float:
+    """Find when a stretch from its beginning has gained so much; `energy` is what it has at each slot boundary."""
+    slot = min(int(np.searchsorted(energy, gained_kwh, side="left")), energy.size - 1)
+    number = part.start + max(slot - 1, 0)
+    before = level_kwh + float(energy[max(slot - 1, 0)])
+    gained, levels = np.zeros(problem.slots), np.full(problem.slots, before)
+    gained[number] = level_kwh + gained_kwh - before
+    levels[number:] += gained[number]
+    return float(problem.start_s[number]) + 3600 * float(run_hours(problem, gained, levels)[number])
+
+
+def _gained_by(problem: Problem, part: slice, level_kwh: float, end_s: float, energy: Floats) -> float:
+    """Energy of a stretch from its beginning to a moment; past its end that of all of it."""
+    number = int(np.searchsorted(problem.start_s[part], end_s, side="right")) - 1
+    run = min((end_s - float(problem.start_s[part][number])) / 3600, float(problem.hours[part][number]))
+    if problem.taper.size:
+        gained = gained_in(problem, part.start + number, level_kwh + float(energy[number]), run)
+    else:
+        gained = run / float(problem.hours[part][number]) * float(problem.max_battery_kwh[part][number])
+    return float(energy[number]) + gained

@@ -27,6 +27,8 @@ class ChargerRules:
         Least length of a block, and of the pause between two blocks, in minutes.
     most_starts : int, optional
         Most blocks in the stay; 1 means one unbroken block. None: any number.
+    one_block_key : {"one_block", "most_starts"}
+        By which key of a household file one unbroken block was asked for.
 
     Raises
     ------
@@ -43,6 +45,7 @@ class ChargerRules:
     min_on_min: float = 0.0
     min_off_min: float = 0.0
     most_starts: int | None = None
+    one_block_key: str = "one_block"
 
     def __post_init__(self) -> None:
         for name in ("min_on_min", "min_off_min"):
@@ -59,13 +62,18 @@ class ChargerRules:
         return self.most_starts == 1
 
     @property
+    def only_one_block(self) -> bool:
+        """Whether that is the only rule."""
+        return self.one_block and len(self.names) == 1
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Which rules there are, by the keys of a household file."""
         found = (
             ("min_on", self.min_on_min > 0),
             # With one block there is no pause that could be too short.
             ("min_off", self.min_off_min > 0 and not self.one_block),
-            ("one_block" if self.one_block else "most_starts", self.most_starts is not None),
+            (self.one_block_key if self.one_block else "most_starts", self.most_starts is not None),
         )
         return tuple(name for name, is_there in found if is_there)
 
@@ -80,6 +88,7 @@ class ChargerRules:
             min_on_min=0.0 if name == "min_on" else self.min_on_min,
             min_off_min=0.0 if name == "min_off" else self.min_off_min,
             most_starts=None if name in ("one_block", "most_starts") else self.most_starts,
+            one_block_key=self.one_block_key,
         )
 
 

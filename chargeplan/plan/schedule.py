@@ -66,7 +66,7 @@ class Schedule:
     best : Reach
         Highest trajectory and repaired needs; under a charger's rules those of the plan itself.
     wall_kwh, battery_kwh, level_kwh : array, shape (n,)
-        Energy drawn, energy gained, and battery level at the end of each slot.
+        Energy drawn for charging, energy gained, and battery level at the end of each slot.
     certificate : Certificate
         The proof.
     method, tie_break : str
@@ -92,8 +92,18 @@ class Schedule:
         return False
 
     @property
+    def because(self) -> str:
+        """Why it was planned by the price of one more kWh although a whole bill is known; else empty."""
+        return ""
+
+    @property
     def in_parts(self) -> bool:
         """Whether it charges for parts of several slots of which the bill charges the mean power."""
+        return False
+
+    @property
+    def slowly(self) -> bool:
+        """Whether it charges with less current because the bill charges the mean power."""
         return False
 
     @property
@@ -117,9 +127,19 @@ class Schedule:
         return self.problem.price_per_kwh
 
     @cached_property
+    def preconditioning_kwh(self) -> Floats:
+        """Wall energy drawn in each slot for preconditioning; it comes on top of `wall_kwh`."""
+        return _locked(preconditioning_kwh(self.itinerary, self.problem))
+
+    @property
+    def drawn_kwh(self) -> Floats:
+        """Energy drawn from the wall in each slot, for charging and for preconditioning."""
+        return self.wall_kwh + self.preconditioning_kwh
+
+    @cached_property
     def cost(self) -> Floats:
-        """Cost of each slot."""
-        return _locked(self.wall_kwh * self.problem.price_per_kwh)
+        """Cost of each slot, that of preconditioning included."""
+        return _locked(self.drawn_kwh * self.problem.price_per_kwh)
 
     @cached_property
     def run_hours(self) -> Floats:
@@ -152,8 +172,13 @@ class Schedule:
 
     @property
     def total_wall_kwh(self) -> float:
-        """Energy drawn from the wall."""
-        return float(self.wall_kwh.sum())
+        """Energy drawn from the wall, for charging and for preconditioning."""
+        return float(self.drawn_kwh.sum())
+
+    @property
+    def preconditioning_cost(self) -> float:
+        """Cost of what preconditioning draws from the wall."""
+        return float(self.preconditioning_kwh @ self.problem.price_per_kwh)
 
     @property
     def total_battery_kwh(self) -> float:
@@ -174,6 +199,7 @@ class Schedule:
     def windows(self) -> tuple[Window, ...]:
         """Uninterrupted charging blocks in order of time, one for each current that the charger's rules set."""
         windows = []
+        charging = self.wall_kwh * self.problem.price_per_kwh
         for first, last, start_s, end_s, share in self._blocks():
             here = slice(first, last + 1)
             stay = self.itinerary.stays[int(self.stay[first])]
@@ -187,7 +213,7 @@ class Schedule:
                     current_a=None if np.isnan(current) else current,
                     wall_kwh=float((self.wall_kwh[here] * share).sum()),
                     battery_kwh=float((self.battery_kwh[here] * share).sum()),
-                    cost=float((self.cost[here] * share).sum()),
+                    cost=float((charging[here] * share).sum()),
                 )
             )
         return tuple(windows)
@@ -221,9 +247,11 @@ class Schedule:
 
     @cached_property
     def departures(self) -> tuple[Departure, ...]:
-        """Level, need and shortfall at each departure."""
+        """Level, need and shortfall at each departure, after what preconditioning took from the battery."""
+        drained = np.array([stay.drained_kwh for stay in self.itinerary.stays])
         level = self.level_kwh[self.problem.last]
         short = np.maximum(self.problem.wanted_kwh - level, 0.0)
+        level = np.maximum(level - drained, 0.0)
         short[short <= 1e-6] = 0.0
         return tuple(
             Departure(
@@ -231,7 +259,7 @@ class Schedule:
                 place=stay.place,
                 time=stay.end,
                 level_kwh=float(level[number]),
-                need_kwh=float(self.problem.wanted_kwh[number]),
+                need_kwh=float(self.problem.wanted_kwh[number] - drained[number]),
                 shortfall_kwh=float(short[number]),
                 unserved_kwh=float(self.best.unserved_kwh[number]),
             )
@@ -257,12 +285,14 @@ class Schedule:
     @cached_property
     def on_plug_in(self) -> Unmanaged:
         """The same levels by charging at once on plug-in."""
-        return on_plug_in(self.problem, self.level_kwh[self.problem.last], self.total_cost)
+        departing = self.level_kwh[self.problem.last]
+        return on_plug_in(self.problem, departing, self.total_cost, anyway=self.preconditioning_cost)
 
     @cached_property
     def by_timer(self) -> Unmanaged:
         """The same levels, as far as they get, by a timer set to the cheapest price."""
-        return by_timer(self.problem, self.level_kwh[self.problem.last], self.total_cost)
+        departing = self.level_kwh[self.problem.last]
+        return by_timer(self.problem, departing, self.total_cost, anyway=self.preconditioning_cost)
 
     def table(self) -> pd.DataFrame:
         """Make a pandas table with a row per slot, indexed by its start in the zone of the first arrival."""
@@ -274,11 +304,12 @@ class Schedule:
             "stay": self.stay,
             "hours": self.hours,
             "price_per_kwh": self.price_per_kwh,
-            "wall_kwh": self.wall_kwh,
+            "wall_kwh": self.drawn_kwh,
             "battery_kwh": self.battery_kwh,
             "current_a": self.current_a,
             "cost": self.cost,
             "level_kwh": self.level_kwh,
+            "preconditioning_kwh": self.preconditioning_kwh,
         }
         return pd.DataFrame(
             {name: np.array(values) for name, values in columns.items()}, index=index.tz_convert(self.zone)
@@ -299,6 +330,24 @@ class Schedule:
             summary += f"; {short:.2f} kWh short"
         head = "<tr><th>place</th><th>start</th><th>end</th><th>wall kWh</th><th>cost</th></tr>"
         return f"<p>{html.escape(summary)}</p><table>{head}{rows}</table>"
+
+
+def preconditioning_kwh(itinerary: Itinerary, problem: Problem) -> Floats:
+    """Add up what preconditioning draws from the wall in each slot, shape (n,).
+
+    Parameters
+    ----------
+    itinerary : Itinerary
+        The stays.
+    problem : Problem
+        The slots that were made of it.
+    """
+    found = np.zeros(problem.slots)
+    for number, stay in enumerate(itinerary.stays):
+        if stay.preconditioning is not None:
+            here = slice(int(problem.first[number]), int(problem.last[number]) + 1)
+            found[here] = stay.preconditioning.drawn_kwh(stay.limits, problem.start_s[here], problem.hours[here])
+    return found
 
 
 def _locked(values: Floats) -> Floats:
@@ -365,6 +414,7 @@ def plan(
         certificate = certify_ruled(problem, solution.wall_kwh, ruled, highest, level_kwh=level)
     else:
         certificate = certify(problem, solution.wall_kwh, level_kwh=level, row_duals=solution.row_duals, best=best)
+    certificate = certificate.dearer(float(preconditioning_kwh(itinerary, problem) @ problem.price_per_kwh))
     for values in (problem.start_s, problem.hours, problem.stay, problem.price_per_kwh):
         values.flags.writeable = False
     return Schedule(

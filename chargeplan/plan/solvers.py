@@ -27,9 +27,10 @@ from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.program import Program, by_time, linear_program, optimal_face
 from chargeplan.plan.reach import Reach, highest_gain, reach
 from chargeplan.plan.rule_search import plan_under_rules, program_under_rules
-from chargeplan.plan.ruled import Ruled
+from chargeplan.plan.ruled import Ruled, with_blocks
 from chargeplan.plan.runs import merge_runs, spread
 from chargeplan.plan.starts import find_fewest
+from chargeplan.plan.tapered import without_idle_taper
 
 TIE_BREAKS: Final = ("earliest", "as needed", "latest", "fewest starts")
 SOLVERS: Final = ("auto", "merit order", "highs", "pulp:CBC")
@@ -87,7 +88,7 @@ def solve(
         fewest separate charging blocks, then least energy x number of the price run (neighbouring
         slots at one price; with a taper, of the slot). Where the mixed-integer program of a charger's
         rules decides, the number of the price run takes the place of that of the slot; where all prices
-        differ it takes the plan it finds.
+        differ, or with a taper that can bind, it takes the plan it finds, unless fewest starts are asked for.
     best : Reach, optional
         The highest trajectory, if already computed.
     time_limit_s : float
@@ -148,16 +149,22 @@ def solve(
 
 
 def _under_rules(problem: Problem, best: Reach, solver: str, tie_break: str, time_limit_s: float) -> Solution:
-    if problem.taper.size:
-        raise InputError(
-            "a taper and rules about starts, on and off times cannot be planned together; leave one of them out"
-        )
     if solver == "merit order":
         raise InputError("merit order cannot handle a charger's rules; choose solver auto, highs or pulp:CBC")
     _, name = _engine(solver, time_limit_s)
     search = search_highs if not solver.startswith("pulp:") else partial(_search_pulp, solver.partition(":")[2])
-    ruled = plan_under_rules(problem, best, tie_break, search, name, time_limit_s=time_limit_s, quick=solver == "auto")
+    problem = without_idle_taper(problem)
+    quick = partial(_without_rules, problem, best, tie_break) if solver == "auto" else None
+    ruled = plan_under_rules(problem, best, tie_break, search, name, time_limit_s=time_limit_s, without_rules=quick)
     return replace(_solution(problem, ruled.battery_kwh, ruled.method, tie_break), ruled=ruled)
+
+
+def _without_rules(problem: Problem, best: Reach, tie_break: str) -> Ruled:
+    """Give the cheapest plan without rules, as blocks: if it keeps them anyway, nothing can be better."""
+    found = solve(replace(problem, rules=()), "auto", tie_break, best=best)
+    method = f"{found.method}, which keeps the charger's rules"
+    ruled = with_blocks(problem, found.battery_kwh, best.forced_kwh, method, latest=tie_break == "latest")
+    return replace(ruled, row_duals=found.row_duals)
 
 
 def _search_pulp(name: str, program: Program, time_limit_s: float) -> Found:
@@ -174,7 +181,7 @@ def write_model(problem: Problem, path: str | Path) -> Path:
     path : path
         Ends in .lp or .mps; written whole or not at all. Column ``y3`` is the battery kWh gained
         in slot 3 (from 0), ``v0`` the level after the first stay (with a taper: slot). Under a charger's
-        rules it is the mixed-integer program, whose slots are price runs.
+        rules it is the mixed-integer program, whose slots are price runs (with a taper: slots).
 
     Returns
     -------
@@ -186,7 +193,7 @@ def write_model(problem: Problem, path: str | Path) -> Path:
     InputError
         If the ending is another one, or the file cannot be written.
     """
-    if problem.ruled and not problem.taper.size:
+    if problem.ruled:
         return write_program(program_under_rules(problem), path)
     return write_program(linear_program(problem, reach(problem)), path)
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chargeplan.errors import InputError
+from chargeplan.plan.preconditioning import Limits, Preconditioning
 from chargeplan.plan.rules import ChargerRules
 from chargeplan.plan.spells import Spell, check_spells
 
@@ -49,12 +50,19 @@ class Stay:
         Voltage and limit current, carried for the answer.
     min_current_a : float
         Least current a charge point may signal; below it charging is off.
+    current_step_a : float
+        Currents below the limit are multiples of this.
     phases : int
         1 or 3.
     spells : sequence of Spell
         Times in which another limit holds, in order; what lies outside the stay counts only if it is made longer.
     rules : ChargerRules, optional
         How the charger may be switched.
+    stronger : callable, optional
+        ``f(stay, current_a)`` gives the same stay with another limit current, with what is lost at that current.
+        Without it the power goes with the current, at the same gain.
+    preconditioning : Preconditioning, optional
+        What the car draws for itself before the departure.
 
     Raises
     ------
@@ -84,9 +92,12 @@ class Stay:
     volts: float | None = None
     current_a: float | None = None
     min_current_a: float = 6.0
+    current_step_a: float = 1.0
     phases: int = 1
     spells: Sequence[Spell] = ()
     rules: ChargerRules | None = None
+    stronger: Callable[[Stay, float], Stay] | None = None
+    preconditioning: Preconditioning | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "spells", tuple(self.spells))
@@ -113,6 +124,50 @@ class Stay:
     def hours(self) -> float:
         """Length of the stay in elapsed hours, right across clock changes."""
         return (self.end.timestamp() - self.start.timestamp()) / 3600
+
+    @property
+    def limits(self) -> Limits:
+        """The limit over time, without what preconditioning takes of it."""
+        # Fractions of a second are cut off on the inside: never charge before arrival or after departure.
+        start_s, end_s = math.ceil(self.start.timestamp()), math.floor(self.end.timestamp())
+        return Limits(start_s, end_s, self.wall_kw, self.gain, tuple(self.spells))
+
+    @property
+    def lowered(self) -> Sequence[Spell]:
+        """Times in which another limit holds for charging, that of preconditioning among them."""
+        return self.spells if self.preconditioning is None else self.preconditioning.spells(self.limits)
+
+    @property
+    def drained_kwh(self) -> float:
+        """Battery energy that preconditioning takes before the departure, where the wall does not give it."""
+        return 0.0 if self.preconditioning is None else self.preconditioning.drained_kwh(self.limits)
+
+    def at_current(self, current_a: float) -> Stay:
+        """Give the same stay with another limit current.
+
+        Parameters
+        ----------
+        current_a : float
+            The current; the stay must have one now.
+
+        Returns
+        -------
+        Stay
+
+        Examples
+        --------
+        >>> from datetime import datetime, timezone
+        >>> stay = Stay("home", datetime(2026, 1, 5, 18, tzinfo=timezone.utc),
+        ...             datetime(2026, 1, 6, 7, tzinfo=timezone.utc), wall_kw=7.2, gain=0.9, current_a=30)
+        >>> stay.at_current(40).wall_kw
+        9.6
+        """
+        if self.stronger is not None:
+            return self.stronger(self, current_a)
+        now_a = self.current_a
+        if not now_a:
+            raise InputError(f"the stay at {self.place} has no current to change; give current_a")
+        return replace(self, current_a=current_a, wall_kw=self.wall_kw * current_a / now_a)
 
 
 @dataclass(frozen=True)

@@ -23,13 +23,14 @@ from numpy.typing import NDArray
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.plan.program import Program
 from chargeplan.plan.reach import Reach
+from chargeplan.plan.switching_taper import Cuts, Envelope, Runs, Tangent, add_levels, level_terms
 
 _MEET_S = 1e-3
 _NO_LIMIT = np.inf
 
 
 @dataclass
-class _Rows:
+class Rows:
     """Columns and rows of a program, as they are added."""
 
     lower: list[Floats] = field(default_factory=list)
@@ -70,6 +71,7 @@ class _Rows:
         self.rows += 1
 
     def program(self, cost: Floats, slots: int) -> Program:
+        """Put all together."""
         rows, columns, values = (np.concatenate(part) for part in zip(*self.triplets, strict=True))
         return Program(
             cost=cost,
@@ -99,8 +101,8 @@ class Switching:
         Columns of the hours in each run.
     enters : array of int, shape (runs + 1,)
         Columns that say whether charging crosses the boundary before each run.
-    inside : array of int, shape (runs,)
-        Columns that say whether a block lies inside the run.
+    through, inside : array of int, shape (runs,)
+        Columns that say whether charging runs through the run, and whether a block lies inside it.
     """
 
     program: Program
@@ -112,31 +114,40 @@ class Switching:
     middle: Ints
     offset: Ints
     enters: Ints
+    through: Ints
     inside: Ints
 
 
-def switching_program(problem: Problem, best: Reach, *, as_without: bool) -> Switching:
+def switching_program(problem: Problem, best: Reach, *, as_without: bool, taper: Tangent | Cuts = ()) -> Switching:
     """Build the program of a problem whose slots are price runs of one power each.
 
     Parameters
     ----------
     problem : Problem
-        Without taper; with rules.
+        With rules. With a taper its slots are those of the plan.
     best : Reach
         What can be reached without rules.
     as_without : bool
         Demand the departures, and the charging below the floor, that are best without rules; such a
         program may have no solution. Otherwise what is short is a column to be minimised.
+    taper : Tangent or tuple of (int, bool, float)
+        With a taper: a known plan near which the program is to be exact; or where the program, which otherwise
+        encloses every plan, is to be tighter. See `switching_taper`.
 
     Returns
     -------
     Switching
     """
-    runs, rows = problem.slots, _Rows()
+    runs, rows = problem.slots, Rows()
     forced = best.forced_kwh if as_without else np.zeros(runs)
     energy = rows.add(forced, problem.max_battery_kwh)
-    head, tail, middle, offset, enters, inside, starts_of = _blocks(rows, problem, energy)
-    short, late_columns = _levels(rows, problem, best, energy, as_without=as_without)
+    blocks = _blocks(rows, problem, energy)
+    level, served, short, late_columns = _levels(rows, problem, best, energy, as_without=as_without)
+    if problem.taper.size:
+        after = _levels_by_slot(rows, problem, energy, level=level, served=served)
+        form = taper if isinstance(taper, Tangent) else Envelope.of(problem, best, taper, as_without=as_without)
+        _tapered(rows, problem, form, energy=energy, hours=blocks[:3], after=after, served=served)
+    head, tail, middle, offset, enters, through, inside, starts_of = blocks
     cost = np.zeros(rows.columns)
     cost[energy] = problem.unit_cost
     shortfall, late, starts = (np.zeros(rows.columns) for _ in range(3))
@@ -144,12 +155,12 @@ def switching_program(problem: Problem, best: Reach, *, as_without: bool) -> Swi
     late[late_columns] = problem.hours[: late_columns.size]
     np.add.at(starts, starts_of[0], starts_of[1])
     program = rows.program(cost, runs)
-    return Switching(program, shortfall, late, starts, head, tail, middle, offset, enters, inside)
+    return Switching(program, shortfall, late, starts, head, tail, middle, offset, enters, through, inside)
 
 
 def _blocks(
-    rows: _Rows, problem: Problem, energy: Ints
-) -> tuple[Ints, Ints, Ints, Ints, Ints, Ints, tuple[Ints, Floats]]:
+    rows: Rows, problem: Problem, energy: Ints
+) -> tuple[Ints, Ints, Ints, Ints, Ints, Ints, Ints, tuple[Ints, Floats]]:
     """Add what switches, its rules, and return its columns."""
     runs, hours = problem.slots, problem.hours
     by_stay = [rules if rules is not None and rules.bind else None for rules in problem.rules]
@@ -170,7 +181,8 @@ def _blocks(
     w = np.flatnonzero(usable)
     power = problem.max_battery_kwh[w] / hours[w]
     h, off = hours[w], off_h[w]
-    rows.limit((energy[w], 1.0), (head[w], -power), (tail[w], -power), (middle[w], -power), least=0.0, most=0.0)
+    if not problem.taper.size:
+        rows.limit((energy[w], 1.0), (head[w], -power), (tail[w], -power), (middle[w], -power), least=0.0, most=0.0)
     rows.limit((head[w], 1.0), (enters[w], -h), most=0.0)
     rows.limit((tail[w], 1.0), (enters[w + 1], -h), most=0.0)
     rows.limit((middle[w], 1.0), (offset[w], 1.0), (inside[w], -h), most=0.0)
@@ -190,11 +202,11 @@ def _blocks(
     for number, rules in enumerate(by_stay):
         if rules is not None and rules.most_starts is not None and (stay == number).any():
             rows.total(starting[stay == number], sign[stay == number], most=float(rules.most_starts))
-    return head, tail, middle, offset, enters, inside, (starting, sign)
+    return head, tail, middle, offset, enters, through, inside, (starting, sign)
 
 
 def _least_on(
-    rows: _Rows, on_h: Floats, w: Ints, hours: tuple[Ints, Ints, Ints], binary: tuple[Ints, Ints, Ints]
+    rows: Rows, on_h: Floats, w: Ints, hours: tuple[Ints, Ints, Ints], binary: tuple[Ints, Ints, Ints]
 ) -> None:
     """Blocks last at least `on_h` hours."""
     w = w[on_h[w] > 0]
@@ -212,7 +224,7 @@ def _least_on(
 
 
 def _least_off(
-    rows: _Rows,
+    rows: Rows,
     problem: Problem,
     off_h: Floats,
     w: Ints,
@@ -237,8 +249,10 @@ def _least_off(
     rows.limit((rested[t + 1], 1.0), (offset[t], 1.0), (middle[t], 1.0), (inside[t], off), most=between + off)
 
 
-def _levels(rows: _Rows, problem: Problem, best: Reach, energy: Ints, *, as_without: bool) -> tuple[Ints, Ints]:
-    """Add the level at each departure; return the columns of what is short, and of what is below the floor."""
+def _levels(
+    rows: Rows, problem: Problem, best: Reach, energy: Ints, *, as_without: bool
+) -> tuple[Ints, Ints, Ints, Ints]:
+    """Add the level at each departure; return its columns, those of drives, of what is short, and below the floor."""
     stays, capacity = problem.stays, problem.capacity_kwh
     least = best.need_kwh if as_without else np.zeros(stays)
     level = rows.add(least, np.full(stays, capacity))
@@ -254,7 +268,7 @@ def _levels(rows: _Rows, problem: Problem, best: Reach, energy: Ints, *, as_with
         start = 0.0 if number else problem.level_kwh
         rows.total(np.concatenate(columns), np.concatenate(factors), start, start)
     if as_without:
-        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        return level, served, np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
     short = rows.add(np.zeros(stays), problem.wanted_kwh)
     rows.limit((short, 1.0), (level, 1.0), least=problem.wanted_kwh)
     if stays > 1:
@@ -264,13 +278,53 @@ def _levels(rows: _Rows, problem: Problem, best: Reach, energy: Ints, *, as_with
         rows.limit((served, 1.0), (level[:-1], -1.0), most=0.0)
         rows.limit((served, 1.0), (level[:-1], -1.0), (empty, -capacity), least=-capacity)
     if problem.floor_kwh <= 0:
-        return short, np.empty(0, dtype=np.int64)
-    return short, _below_the_floor(rows, problem, best, energy, level=level, served=served)
+        return level, served, short, np.empty(0, dtype=np.int64)
+    return level, served, short, _below_the_floor(rows, problem, best, energy, level=level, served=served)
 
 
-def _below_the_floor(rows: _Rows, problem: Problem, best: Reach, energy: Ints, *, level: Ints, served: Ints) -> Ints:
+def _tapered(
+    rows: Rows,
+    problem: Problem,
+    form: Envelope | Tangent,
+    *,
+    energy: Ints,
+    hours: tuple[Ints, Ints, Ints],
+    after: Ints,
+    served: Ints,
+) -> None:
+    """Add what the taper accepts: of runs where there are rules, else of whole slots."""
+    before = np.concatenate(([-1], after[:-1]))
+    taken = np.full(problem.slots, -1)
+    taken[problem.first[1:]] = served
+    start_kwh = np.zeros(problem.slots)
+    start_kwh[0] = problem.level_kwh
+
+    def runs(slot: Ints) -> Runs:
+        own = (hours[0][slot], hours[1][slot], hours[2][slot])
+        return Runs(slot, energy[slot], own, after[slot], before[slot], taken[slot], start_kwh[slot])
+
+    ruled = np.isin(problem.stay, problem.ruled)
+    usable = problem.max_battery_kwh > 0
+    if (ruled & usable).any():
+        form.add(rows, problem, runs(np.flatnonzero(ruled & usable)))
+    free = runs(np.flatnonzero(~ruled & usable))
+    for slope, power_kw in problem.taper.tolist() if free.slot.size else []:
+        own = problem.hours[free.slot]
+        terms, fixed = level_terms(free, at_end=slope < 0, factor=-own * slope / problem.capacity_kwh)
+        add_levels(rows, [(free.energy, 1.0), *terms], least=None, most=own * power_kw + fixed)
+
+
+def _below_the_floor(rows: Rows, problem: Problem, best: Reach, energy: Ints, *, level: Ints, served: Ints) -> Ints:
     """Add what is missing at the end of each run to the floor, or to what charging at once would have reached."""
     at_once = highest_floor(problem, best)
+    after = _levels_by_slot(rows, problem, energy, level=level, served=served)
+    below = rows.add(np.zeros(problem.slots), np.full(problem.slots, problem.floor_kwh))
+    rows.limit((below, 1.0), (after, 1.0), least=at_once)
+    return below
+
+
+def _levels_by_slot(rows: Rows, problem: Problem, energy: Ints, *, level: Ints, served: Ints) -> Ints:
+    """Add the level at the end of each slot."""
     after = rows.add(np.zeros(problem.slots), np.full(problem.slots, problem.capacity_kwh))
     opens = np.zeros(problem.slots, dtype=bool)
     opens[problem.first] = True
@@ -282,17 +336,16 @@ def _below_the_floor(rows: _Rows, problem: Problem, best: Reach, energy: Ints, *
         later = first[1:]
         came = ((level[:-1], -1.0), (served, 1.0))
         rows.limit((after[later], 1.0), (energy[later], -1.0), *came, least=0.0, most=0.0)
-    below = rows.add(np.zeros(problem.slots), np.full(problem.slots, problem.floor_kwh))
-    rows.limit((below, 1.0), (after, 1.0), least=at_once)
-    return below
+    return after
 
 
 def highest_floor(problem: Problem, best: Reach) -> Floats:
     """Take the floor, or what charging at once has reached at the end of each slot if that is less, shape (n,)."""
-    gained = np.cumsum(problem.max_battery_kwh)
-    before = (gained - problem.max_battery_kwh)[problem.first]
+    gained = np.cumsum(best.forced_kwh)
+    before = (gained - best.forced_kwh)[problem.first]
     highest = best.arrival_kwh[problem.stay] + gained - before[problem.stay]
-    return np.minimum(problem.floor_kwh, highest)
+    below = best.arrival_kwh[problem.stay] < problem.floor_kwh
+    return np.where(below, np.minimum(problem.floor_kwh, highest), problem.floor_kwh)
 
 
 def block_times(switching: Switching, problem: Problem, x: Floats, *, latest: bool) -> tuple[Floats, Floats, Ints]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ class Unmanaged:
     wall_kwh : array, shape (n,)
         Energy drawn in each slot.
     cost : float
-        What that costs.
+        What that costs, with what is drawn anyway.
     saving : float
         What the plan costs less; negative if the habit was cheaper, which can only be where it
         ended short, or waited although the battery was below the floor.
@@ -36,7 +36,7 @@ class Unmanaged:
     short_kwh: Floats
 
 
-def on_plug_in(problem: Problem, departure_kwh: Floats, cost: float) -> Unmanaged:
+def on_plug_in(problem: Problem, departure_kwh: Floats, cost: float, *, anyway: float = 0.0) -> Unmanaged:
     """Start on plug-in, at full power, until the level the plan leaves with.
 
     Parameters
@@ -47,6 +47,8 @@ def on_plug_in(problem: Problem, departure_kwh: Floats, cost: float) -> Unmanage
         Level of the plan at each departure.
     cost : float
         Cost of the plan.
+    anyway : float
+        What of it is paid in any case, as for preconditioning.
 
     Returns
     -------
@@ -60,17 +62,18 @@ def on_plug_in(problem: Problem, departure_kwh: Floats, cost: float) -> Unmanage
     >>> habit.cost, round(habit.saving, 2)
     (0.4, 0.3)
     """
-    return _habit("charging at once on plug-in", problem, problem.first, departure_kwh, cost)
+    habit = _habit("charging at once on plug-in", problem, problem.first, departure_kwh, cost - anyway)
+    return replace(habit, cost=habit.cost + anyway)
 
 
-def by_timer(problem: Problem, departure_kwh: Floats, cost: float) -> Unmanaged:
+def by_timer(problem: Problem, departure_kwh: Floats, cost: float, *, anyway: float = 0.0) -> Unmanaged:
     """Start when the cheapest price of the stay first applies, and run until the level of the plan.
 
     A timer knows nothing else: it does not pause at dear hours, and it may run out of time.
 
     Parameters
     ----------
-    problem, departure_kwh, cost
+    problem, departure_kwh, cost, anyway
         As for `on_plug_in`.
 
     Returns
@@ -85,27 +88,30 @@ def by_timer(problem: Problem, departure_kwh: Floats, cost: float) -> Unmanaged:
     >>> habit.cost, habit.short_kwh.tolist()
     (0.1, [1.0])
     """
-    cheapest = np.minimum.reduceat(problem.unit_cost, problem.first)
-    is_cheapest = problem.unit_cost <= cheapest[problem.stay]
+    # Where nothing may be charged, the price says nothing.
+    price = np.where(problem.max_kwh > 0, problem.unit_cost, np.inf)
+    is_cheapest = price <= np.minimum.reduceat(price, problem.first)[problem.stay]
     start = np.flatnonzero(is_cheapest)
     start = start[np.searchsorted(start, problem.first)]
-    return _habit("a timer set to the cheapest price", problem, start, departure_kwh, cost)
+    habit = _habit("a timer set to the cheapest price", problem, start, departure_kwh, cost - anyway)
+    return replace(habit, cost=habit.cost + anyway)
 
 
 def _habit(name: str, problem: Problem, start: Ints, target_kwh: Floats, plan_cost: float) -> Unmanaged:
     """Charge in each stay from a slot on, at full power, until a level."""
     energy, short, level = np.zeros(problem.slots), np.zeros(problem.stays), problem.level_kwh
-    for number in range(problem.stays):
-        here = slice(int(start[number]), int(problem.last[number]) + 1)
-        missing = float(target_kwh[number]) - level
+    most_kwh, targets, drives = problem.max_battery_kwh, target_kwh.tolist(), problem.drive_kwh.tolist()
+    for number, (first, last) in enumerate(zip(start.tolist(), problem.last.tolist(), strict=True)):
+        here, missing = slice(first, last + 1), targets[number] - level
         if problem.taper.size:
             energy[here] = _with_taper(problem, here, level, missing)
-        else:
-            most = problem.max_battery_kwh[here]
-            energy[here] = np.clip(missing - (np.cumsum(most) - most), 0.0, most)
-        level += float(energy[here].sum())
-        short[number] = max(float(target_kwh[number]) - level, 0.0)
-        level = max(level - float(problem.drive_kwh[number]), 0.0)
+        elif missing > 0:
+            # Bare ufuncs: of a year of short stays, clip, cumsum and sum would take twice the time around them.
+            most = most_kwh[here]
+            energy[here] = np.minimum(np.maximum(missing - (np.add.accumulate(most) - most), 0.0), most)
+        level += float(np.add.reduce(energy[here]))
+        short[number] = max(targets[number] - level, 0.0)
+        level = max(level - drives[number], 0.0)
     short[short < 1e-6] = 0.0
     wall = energy / problem.gain
     cost = float(wall @ problem.price_per_kwh)

@@ -4,7 +4,8 @@ The values are duals of the plan. In every stay they lie between the dearest ene
 cheapest that is not; at a departure where nothing binds they stay the same, where the need binds they may
 only fall, where the battery is full only rise. Such a chain of intervals has a least and a greatest
 solution, and these are the two one-sided slopes: one kWh less to charge saves the least value, one kWh more
-costs the greatest. What a whole ampere, hour or percentage point changes is no slope; it is planned anew.
+costs the greatest. What a whole ampere, hour or percentage point changes is no slope; it is planned anew. So is
+a whole kWh where hours depend on one another, under rules about switching, a taper or a whole bill.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
+from functools import partial
+from typing import TypeAlias
 
 import numpy as np
 
@@ -19,6 +22,7 @@ from chargeplan.errors import InputError
 from chargeplan.plan.certificate import value_links
 from chargeplan.plan.problem import Floats, Problem, problem_from
 from chargeplan.plan.reach import Reach, reach
+from chargeplan.plan.schedule import preconditioning_kwh
 from chargeplan.plan.solvers import solve
 from chargeplan.plan.stops import Itinerary, Stay
 
@@ -120,16 +124,29 @@ class Change:
         How much more the plan would cost; negative for a saving.
     shortfall_kwh : float
         How much more energy would be missing at the departures; negative if less.
+    proven : bool
+        Whether no plan would cost less; else it costs at most that.
     """
 
     what: str
     key: str
     cost: float
     shortfall_kwh: float
+    proven: bool = True
+
+
+#: Cost of the plan of an itinerary, what is missing, and whether it is proven; None where none was found in time.
+Outcome: TypeAlias = Callable[[Itinerary], tuple[float, float, bool] | None]
 
 
 def changes(
-    itinerary: Itinerary, number: int, *, step_min: int = 15, usable_kwh: float | None = None
+    itinerary: Itinerary,
+    number: int,
+    *,
+    step_min: int = 15,
+    usable_kwh: float | None = None,
+    outcome: Outcome | None = None,
+    less: bool = False,
 ) -> tuple[Change, ...]:
     """Plan anew with one thing changed at one stay: a kWh, an ampere, an hour, some points of the target.
 
@@ -143,6 +160,10 @@ def changes(
         Slot length of the plan.
     usable_kwh : float, optional
         What 100 % of the battery are, if that is not the capacity of the itinerary.
+    outcome : callable, optional
+        Plans an itinerary; without it the prices of the stays are all that is paid.
+    less : bool
+        Ask for one kWh less as well, for plans in which a kWh has no value of its own.
 
     Returns
     -------
@@ -162,48 +183,37 @@ def changes(
     a target 5 points lower: -0.70
     """
     stay = itinerary.stays[number]
-    cost, short = _outcome(itinerary, step_min)
-
-    def change(what: str, key: str, make: Callable[[Stay], Stay]) -> Change:
-        stays = [make(other) if i == number else other for i, other in enumerate(itinerary.stays)]
-        other_cost, other_short = _outcome(replace(itinerary, stays=stays), step_min)
-        return Change(what, key, other_cost - cost, other_short - short)
-
-    found = []
+    work = outcome or partial(_outcome, step_min=step_min)
+    asked: list[tuple[str, str, Stay]] = []
+    if less and stay.need_kwh >= 1.0:
+        asked.append(("one kWh less at departure", "one_kwh_less", replace(stay, need_kwh=stay.need_kwh - 1.0)))
     if stay.need_kwh + 1.0 <= itinerary.capacity_kwh:
-        found.append(
-            change("one kWh more at departure", "one_kwh_more", lambda s: replace(s, need_kwh=float(s.need_kwh) + 1.0))
-        )
-    current_a = stay.current_a
-    if current_a:
-        found.append(
-            change(
-                "one ampere more",
-                "one_ampere_more",
-                lambda s: replace(s, current_a=current_a + 1.0, wall_kw=s.wall_kw * (current_a + 1.0) / current_a),
-            )
-        )
+        asked.append(("one kWh more at departure", "one_kwh_more", replace(stay, need_kwh=stay.need_kwh + 1.0)))
+    if stay.current_a and stay.wall_kw > 0:
+        asked.append(("one ampere more", "one_ampere_more", stay.at_current(stay.current_a + 1.0)))
     # A list of prices ends with its stay.
     priced = callable(stay.price_per_kwh) or np.ndim(stay.price_per_kwh) == 0
     if priced and _is_free(itinerary, number, timedelta(hours=1)):
-        found.append(change("leaving one hour later", "one_hour_later", _an_hour_later))
+        asked.append(("leaving one hour later", "one_hour_later", _an_hour_later(stay)))
     lower = _POINTS / 100 * (itinerary.capacity_kwh if usable_kwh is None else usable_kwh)
     if stay.need_kwh >= lower:
-        found.append(
-            change(
-                f"a target {_POINTS} points lower",
-                "target_lower",
-                lambda s: replace(s, need_kwh=float(s.need_kwh) - lower),
-            )
-        )
+        what = f"a target {_POINTS} points lower"
+        asked.append((what, "target_lower", replace(stay, need_kwh=stay.need_kwh - lower)))
+    now, found = work(itinerary) if asked else None, []
+    for what, key, other in asked:
+        stays = [other if i == number else same for i, same in enumerate(itinerary.stays)]
+        then = work(replace(itinerary, stays=stays)) if now is not None else None
+        if now is not None and then is not None:
+            found.append(Change(what, key, then[0] - now[0], then[1] - now[1], then[2]))
     return tuple(found)
 
 
-def _outcome(itinerary: Itinerary, step_min: int) -> tuple[float, float]:
+def _outcome(itinerary: Itinerary, step_min: int) -> tuple[float, float, bool]:
     problem = problem_from(itinerary, step_min)
     best = reach(problem)
     wall_kwh = solve(problem, best=best).wall_kwh
-    return float(wall_kwh @ problem.price_per_kwh), float(best.shortfall_kwh.sum())
+    drawn_kwh = wall_kwh + preconditioning_kwh(itinerary, problem)
+    return float(drawn_kwh @ problem.price_per_kwh), float(best.shortfall_kwh.sum()), True
 
 
 def _an_hour_later(stay: Stay) -> Stay:

@@ -2,7 +2,9 @@
 
 A bill of a load is turned into arrays from which the rise for any further energy follows without billing
 again: a price for every interval; tiers, where the sum of some intervals decides; the highest power over some
-intervals; the minimum. All of it is convex where tiers rise, which is what a linear program can be made of.
+intervals; the minimum. Tiers that rise by one step in all periods are convex, which is what a linear program can be
+made of. Where steps differ by period or fall, it matters when the running total crosses a limit; where the use of
+the whole bill chooses the prices, it matters which it chooses.
 """
 
 from __future__ import annotations
@@ -11,18 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chargeplan.clock import IntArray, day_number
-from chargeplan.tariff.bill_days import billing_months
-from chargeplan.tariff.billing import BillMaker, Known, Worked
-from chargeplan.tariff.bills import BillDesk
-from chargeplan.tariff.demand_charges import DemandGroup, Demands, floor_kw
-from chargeplan.tariff.energy_charges import Cells, Group, groups_of, pieces_of
+from chargeplan.clock import IntArray
 from chargeplan.tariff.lines import FloatArray
-from chargeplan.tariff.rates import MARKET, MINIMUM
-from chargeplan.tariff.usage import IntervalUse, Metered
 
-#: Prices that differ by less are equal.
-_SAME = 1e-12
+#: A total this little above a limit still counts as within it, as on every bill.
+WITHIN_KWH = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,11 +45,103 @@ class TierShape:
     weight: float
     in_minimum: float
 
+    @property
+    def charge_already(self) -> float:
+        """What the tiers add without anything on top."""
+        return float(self.rise @ np.maximum(self.kwh - self.limits, 0.0))
+
     def cost(self, more_kwh: FloatArray) -> float:
         """Give what the tiers add for energy bought on top, before weights."""
         total = self.kwh + float(self.share @ more_kwh)
         above = np.maximum(total - self.limits, 0.0) - np.maximum(self.kwh - self.limits, 0.0)
         return float(self.rise @ above)
+
+
+@dataclass(frozen=True, eq=False)
+class CrossingShape:
+    """One limit of tiers whose step differs by interval, or falls: the running total crosses it in one of them.
+
+    Parameters
+    ----------
+    share : float array, shape (n,)
+        Counted kWh for each kWh of an interval; 0 where it does not count.
+    house_kwh : float array, shape (n,)
+        Counted already, by interval.
+    limit : float
+        The running total above which the price is another.
+    step : float array, shape (n,)
+        By how much the price of each interval is higher above the limit than below it; may be negative.
+    weight, in_minimum : float
+        As of `TierShape`.
+    """
+
+    share: FloatArray
+    house_kwh: FloatArray
+    limit: float
+    step: FloatArray
+    weight: float
+    in_minimum: float
+
+    @property
+    def charge_already(self) -> float:
+        """What the limit comes to without anything on top."""
+        return self.charge(self.house_kwh)
+
+    def cost(self, more_kwh: FloatArray) -> float:
+        """Give what the limit adds for energy bought on top, before weights."""
+        return self.charge(self.house_kwh + self.share * more_kwh) - self.charge_already
+
+    def charge(self, counted_kwh: FloatArray) -> float:
+        """Give what the energy above the limit costs more, for counted energy by interval."""
+        above = np.maximum(np.cumsum(counted_kwh) - self.limit, 0.0)
+        return float(self.step @ np.diff(above, prepend=0.0))
+
+
+@dataclass(frozen=True, eq=False)
+class ChoiceShape:
+    """A line whose prices are chosen by the total of the whole bill: cases, prices of all units, charges by use.
+
+    Parameters
+    ----------
+    share : float array, shape (n,)
+        As of `CrossingShape`.
+    house_kwh : float array, shape (n,)
+        Counted already, by interval.
+    limits : float array, shape (k,)
+        Total up to which each choice but the last holds.
+    price : float array, shape (k + 1, n)
+        Price of a counted kWh under each choice, by interval.
+    amount : float array, shape (k + 1,)
+        What each choice costs whatever is used.
+    weight, in_minimum : float
+        As of `TierShape`.
+    """
+
+    share: FloatArray
+    house_kwh: FloatArray
+    limits: FloatArray
+    price: FloatArray
+    amount: FloatArray
+    weight: float
+    in_minimum: float
+
+    @property
+    def charge_already(self) -> float:
+        """What the line comes to without anything on top."""
+        return self.charge(self.house_kwh)
+
+    def cost(self, more_kwh: FloatArray) -> float:
+        """Give what the line rises by for energy bought on top, before weights."""
+        return self.charge(self.house_kwh + self.share * more_kwh) - self.charge_already
+
+    def chosen(self, total_kwh: float) -> int:
+        """Tell which choice a total makes."""
+        return int(np.searchsorted(self.limits, total_kwh - WITHIN_KWH, side="left"))
+
+    def charge(self, counted_kwh: FloatArray) -> float:
+        """Give what the line costs for counted energy by interval."""
+        number = self.chosen(float(counted_kwh.sum()))
+        return float(self.amount[number]) + float(self.price[number] @ counted_kwh)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +161,7 @@ class PeakShape:
     least_kw : float
         The least power that is billed, in real kW.
     limits, price : float arrays, shapes (k,) and (k + 1,)
-        Cumulative limits in real kW, and the price of each tier per kW; rising.
+        Cumulative limits in real kW, and the price of each tier per kW.
     weight, in_minimum : float
         As of `TierShape`.
     """
@@ -89,19 +176,35 @@ class PeakShape:
     weight: float
     in_minimum: float
 
+    @property
+    def charge_already(self) -> float:
+        """What the charge comes to without anything on top."""
+        return self.charge(self.billed_kw(np.zeros(self.block.size)))
+
     def cost(self, more_kwh: FloatArray) -> float:
         """Give what the charge rises by for energy bought on top, before weights."""
+        return self.charge(self.billed_kw(more_kwh)) - self.charge_already
+
+    def billed_kw(self, more_kwh: FloatArray) -> float:
+        """Give the power that is billed for energy bought on top."""
         inside = self.block >= 0
         more = np.bincount(self.block[inside], weights=more_kwh[inside], minlength=self.kw.size) / self.hours
-        return self.charge(self.kw + more) - self.charge(self.kw)
-
-    def charge(self, kw: FloatArray) -> float:
-        """Give the charge for mean powers, before weights."""
         highest = np.zeros(int(self.day.max()) + 1)
-        np.maximum.at(highest, self.day, kw)
-        billed = max(float(highest.mean()), self.least_kw)
+        np.maximum.at(highest, self.day, self.kw + more)
+        return max(float(highest.mean()), self.least_kw)
+
+    def charge(self, billed_kw: float) -> float:
+        """Give the charge for a billed power, before weights."""
         bounds = np.r_[0.0, self.limits, np.inf]
-        return float(self.price @ np.clip(billed - bounds[:-1], 0.0, np.diff(bounds)))
+        return float(self.price @ np.clip(billed_kw - bounds[:-1], 0.0, np.diff(bounds)))
+
+    @property
+    def rises(self) -> bool:
+        """Whether no tier is cheaper than the one below it, so that the charge is convex."""
+        return bool((np.diff(self.price, prepend=0.0) >= 0).all())
+
+
+Part = TierShape | CrossingShape | ChoiceShape | PeakShape
 
 
 @dataclass(frozen=True)
@@ -133,7 +236,9 @@ class BillShape:
     price, in_minimum : float arrays, shape (n,)
         What a kWh adds to the bill, and to the lines a minimum tops up, whatever else is bought.
     tiers : tuple of TierShape
-        What depends on sums.
+        What depends on sums, and is convex.
+    crossings, choices : tuples of CrossingShape and ChoiceShape
+        What depends on sums, and is not.
     peaks : tuple of PeakShape
         What depends on highest powers.
     minimum : MinimumShape or None
@@ -147,6 +252,18 @@ class BillShape:
     tiers: tuple[TierShape, ...]
     peaks: tuple[PeakShape, ...]
     minimum: MinimumShape | None
+    crossings: tuple[CrossingShape, ...] = ()
+    choices: tuple[ChoiceShape, ...] = ()
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """All that depends on many intervals together, but for the minimum."""
+        return (*self.tiers, *self.crossings, *self.choices, *self.peaks)
+
+    @property
+    def by_the_hour(self) -> bool:
+        """Whether prices by the hour say all there is."""
+        return not self.parts and self.minimum is None
 
     def cost(self, more_kwh: FloatArray) -> float:
         """Give what the unrounded bill rises by.
@@ -161,8 +278,7 @@ class BillShape:
         float
         """
         total, counted = float(self.price @ more_kwh), float(self.in_minimum @ more_kwh)
-        parts: tuple[TierShape | PeakShape, ...] = (*self.tiers, *self.peaks)
-        for part in parts:
+        for part in self.parts:
             cost = part.cost(more_kwh)
             total += part.weight * cost
             counted += part.in_minimum * cost
@@ -170,168 +286,3 @@ class BillShape:
             missing = self.minimum.missing
             total += self.minimum.weight * (max(0.0, missing - counted) - max(0.0, missing))
         return total
-
-
-def bill_shapes(desk: BillDesk, found: Metered, known: Known) -> list[BillShape] | None:
-    """Find what the bills of a load rise by for energy on top of it.
-
-    Parameters
-    ----------
-    desk : BillDesk
-        The sheet.
-    found : Metered
-        The load; one household, whole billing months or the rest of one, nothing sold.
-    known : Known
-        What else is known.
-
-    Returns
-    -------
-    list of BillShape, or None
-        One for each billing month. None where the rise is not convex, or not of this form: falling
-        tiers, tiers whose steps differ by period, lines that count losses in tiers, prices of all units
-        by the tier reached, fixed charges by use, lines that weigh less than a minimum they count for, net
-        metering.
-    """
-    first, last = desk.days_of(found)
-    shapes = []
-    for begin, finish in billing_months(first, last, desk.billing.reading_day):
-        use = IntervalUse(desk.timeline, found, day_number(begin), day_number(finish))
-        maker = desk.maker(use, begin, finish, known)
-        maker.unrounded = True
-        shape = _Shaper(maker, use, maker.work()).shape()
-        if shape is None:
-            return None
-        shapes.append(shape)
-    return shapes
-
-
-class _Shaper:
-    """Takes one bill apart."""
-
-    def __init__(self, maker: BillMaker, use: IntervalUse, worked: Worked) -> None:
-        self.maker, self.use, self.worked = maker, use, worked
-        self.last = use.timeline.versions[int(use.version[-1])]
-        self.size = use.span.stop - use.span.start
-        self.weights = self.last.weights
-        self.tiers: list[TierShape] = []
-        self.peaks: list[PeakShape] = []
-
-    def shape(self) -> BillShape | None:
-        """Give the arrays, or None where they are not of this form."""
-        if self.last.net is not None or any(line.by_use is not None for line in self.last.fixed):
-            return None
-        if self.use.bought_kwh[0] <= 0 and any(line.unused_share != 1 for line in self.last.fixed):
-            return None
-        price, counted = np.zeros(self.size), np.zeros(self.size)
-        for name, pieces in pieces_of(self.use.timeline, self.use, "bought").items():
-            own = np.zeros(self.size)
-            for group in groups_of(pieces, self.use, self.maker.days):
-                if not self._energy(own, group, name):
-                    return None
-            price += self._weight(name) * own
-            counted += self._in_minimum(name) * own
-        for version in np.unique(self.use.version):
-            rates, slots = self.use.timeline.versions[int(version)], self.use.slots(int(version))
-            if rates.market is not None and slots is not None:
-                own = rates.market_prices(slots)
-                price[self.use.where(int(version))] += self._weight(MARKET) * own
-                counted[self.use.where(int(version))] += self._in_minimum(MARKET) * own
-        demands = self.maker.demands()
-        for demand in demands.groups():
-            if not self._demand(demands, demand):
-                return None
-        minimum = self._minimum()
-        parts: list[TierShape | PeakShape] = [*self.tiers, *self.peaks]
-        # A line that weighs less than the minimum it counts for would be worth raising: not convex.
-        if minimum is not None and any(part.in_minimum and part.weight < minimum.weight - _SAME for part in parts):
-            return None
-        start_s = int(self.use.metered.start_s[self.use.span.start])
-        step_s = self.use.metered.step_s
-        return BillShape(start_s, step_s, price, counted, tuple(self.tiers), tuple(self.peaks), minimum)
-
-    def _weight(self, name: str) -> float:
-        return self.weights.get(name, 1.0)
-
-    def _in_minimum(self, name: str) -> float:
-        return float(self.last.minimum is not None and name in self.last.minimum.of)
-
-    def _energy(self, own: FloatArray, group: Group, name: str) -> bool:
-        """Add the price of the first tier of every interval, and note what lies above."""
-        line = group.pieces[0][0].line
-        if line.all_units or len(line.cases) > 1 or (line.tiered and line.counts == "losses"):
-            return False
-        share = np.zeros(self.size)
-        steps: list[FloatArray] = []
-        season = min(group.pieces[0][1])
-        limits = line.cases[0].limits[season]
-        limits = limits[np.isfinite(limits)] * group.scale
-        for piece, seasons in group.pieces:
-            slots = self.use.slots(piece.version)
-            if slots is None:
-                continue
-            width = len(piece.rates.tables[piece.line.table].periods)
-            codes = slots.cell(piece.line.table)
-            inside = np.isin(codes // width, sorted(seasons)) & piece.line.charged.reshape(-1)[codes]
-            here = np.flatnonzero(inside) + self.use.where(piece.version).start
-            own[here] += piece.line.first_price(piece.rates.loss_share).reshape(-1)[codes[inside]]
-            share[here] = piece.line.with_losses(piece.rates.loss_share)
-            price = piece.line.cases[0].price[: limits.size + 1].reshape(limits.size + 1, -1)
-            steps += [np.diff(price[:, cell]) for cell in np.unique(codes[inside])]
-        if not limits.size or not steps:
-            return True
-        rise = steps[0]
-        if (rise < 0).any() or any(np.abs(other - rise).max() > _SAME for other in steps):
-            return False
-        cells = Cells.build(group, self.use, "bought", False)
-        kwh = float(cells.kwh[:, 0] @ [piece.line.with_losses(piece.rates.loss_share) for piece, _ in cells.keys])
-        self.tiers.append(TierShape(share, kwh, limits, rise, self._weight(name), self._in_minimum(name)))
-        return True
-
-    def _demand(self, demands: Demands, group: DemandGroup) -> bool:
-        line, part = group.line, group.parts[-1]
-        times = demands.times(group)
-        least = floor_kw(line, self.maker.days.last, self.maker.known.carried) / times
-        if isinstance(self.maker.known.demand_kw, float | int):
-            least = max(least, float(self.maker.known.demand_kw))
-        for period in np.flatnonzero(line.charged[part.season]).tolist():
-            price = line.price[: group.limits.size + 1, part.season, period] * times
-            if (np.diff(price) < 0).any() or (price < 0).any():
-                return False
-            block = np.full(self.size, -1, dtype=np.int64)
-            kw: list[FloatArray] = []
-            days: list[IntArray] = []
-            count, hours = 0, 1.0
-            for its_part, found, inside in demands.measured_in(group, period):
-                number = np.full(found.first.size, -1, dtype=np.int64)
-                number[inside] = count + np.arange(inside.size)
-                block[self.use.where(its_part.version)] = number[found.interval]
-                kw.append(found.kw[inside, 0])
-                days.append(found.day[inside])
-                count, hours = count + inside.size, found.hours
-            if not count:
-                continue
-            day = np.concatenate(days)
-            number_of_day = np.cumsum(np.r_[0, np.diff(day) != 0]) if line.mean else np.zeros(count, dtype=np.int64)
-            weight = self.maker.days.count(line.per) * group.weight
-            self.peaks.append(
-                PeakShape(
-                    block,
-                    np.concatenate(kw),
-                    number_of_day,
-                    hours,
-                    least,
-                    group.limits / times,
-                    price,
-                    weight * self._weight(line.name),
-                    weight * self._in_minimum(line.name),
-                )
-            )
-        return True
-
-    def _minimum(self) -> MinimumShape | None:
-        minimum = self.last.minimum
-        if minimum is None:
-            return None
-        base = sum(float(charge.amount[0]) for charge in self.worked.charges if charge.name in minimum.of)
-        least = minimum.charge.amount * self.maker.days.count(minimum.charge.per)
-        return MinimumShape(least - base, self._weight(MINIMUM))

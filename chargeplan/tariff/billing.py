@@ -36,6 +36,8 @@ class Known:
         In place of the sheet's.
     carried : Carried
         What earlier bills left.
+    reached_kw : float
+        A power that was reached already, which the intervals need not show: no demand is billed as less.
     """
 
     demand_kw: Mapping[str, float] | float | None = None
@@ -43,6 +45,7 @@ class Known:
     contracted_kw: float | None = None
     contracted_a: float | None = None
     carried: Carried = field(default_factory=Carried)
+    reached_kw: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +111,7 @@ class BillMaker:
         for charge, net in self._energy(last):
             charges.append(charge)
             netted = netted + charge.amount if net else netted
-        charges += [charge.rounded(self.decimals) for charge in self._fixed(versions)]
+        charges += [charge.rounded(self.decimals) for charge in self._fixed()]
         past = dict(self.known.carried.demand_kw)
         for charge, billed, season in self.demands().charges():
             charges.append(charge.rounded(self.decimals))
@@ -129,7 +132,9 @@ class BillMaker:
     def demands(self) -> Demands:
         """Give the demand lines, with what is known of them."""
         known = self.known
-        return Demands(self.timeline, self.use, self.days, known.demand_kw, known.power_factor, known.carried)
+        return Demands(
+            self.timeline, self.use, self.days, known.demand_kw, known.power_factor, known.carried, known.reached_kw
+        )
 
     def bill(self, sheet: str, currency: str) -> Bill:
         """Work the bill out for one household and write it down."""
@@ -175,10 +180,10 @@ class BillMaker:
                 for charge in market_charges(self.timeline, self.use, side, net):
                     yield charge.rounded(self.decimals), net
 
-    def _fixed(self, versions: list[int]) -> Iterator[Charge]:
-        """Yield the fixed charges; those that did not change from one version to the next once."""
+    def fixed_spans(self) -> Iterator[tuple[FixedLine, Rates, float]]:
+        """Yield the fixed charges with their share of the days; what did not change with a version stands once."""
         spans: list[tuple[FixedLine, Rates, int]] = []
-        for version in versions:
+        for version in np.unique(self.use.version).tolist():
             rates = self.timeline.versions[version]
             count = int((self.use.version == version).sum())
             for line in rates.fixed:
@@ -188,8 +193,13 @@ class BillMaker:
                 else:
                     spans[known] = line, rates, spans[known][2] + count
         for line, rates, count in spans:
-            share = count / self.use.day.size
-            factor = self._contract(line, rates)
+            yield line, rates, count / self.use.day.size
+
+    def _fixed(self) -> Iterator[Charge]:
+        """Yield what the fixed charges come to."""
+        spans = list(self.fixed_spans())
+        for line, rates, share in spans:
+            factor = self.contract(line, rates)
             used = self.use.bought_kwh
             amount = np.full(self.households, line.charge.amount)
             if line.by_use is not None:
@@ -204,7 +214,8 @@ class BillMaker:
             price = float(amount[0])
             yield Charge(line.name, "fixed", quantity, unit, price, amount * quantity, place=line.place, version=label)
 
-    def _contract(self, line: FixedLine, rates: Rates) -> float:
+    def contract(self, line: FixedLine, rates: Rates) -> float:
+        """Give what the amount of a fixed charge is multiplied by: the contracted power or current, or 1."""
         if not line.charge.of:
             return 1.0
         # Contracts are stated in kW; apparent power follows from the power factor.

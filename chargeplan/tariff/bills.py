@@ -280,8 +280,14 @@ class Bills:
         return pd.concat({bill.end: bill.frame() for bill in self.bills}, names=["last_day", "item"])
 
 
-def opening(carried: Carried | None, demand_kw: Any = None, **known: float | None) -> Known:
+def opening(
+    carried: Carried | None,
+    demand_kw: Any = None,
+    power_factor: float | None = None,
+    contracted_kw: float | None = None,
+    contracted_a: float | None = None,
+) -> Known:
     """Put together what is known of a bill besides its energy."""
     if isinstance(demand_kw, Mapping):
         demand_kw = {str(name): float(kw) for name, kw in demand_kw.items()}
-    return Known(demand_kw, carried=carried or Carried(), **known)
+    return Known(demand_kw, power_factor, contracted_kw, contracted_a, carried or Carried())

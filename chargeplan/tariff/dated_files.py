@@ -35,6 +35,8 @@ PRICE_COLUMNS: Final = {"price": "", "price_per_kwh": "kWh", "price_per_mwh": "M
 _KWH: Final = {"": 1.0, "kWh": 1.0, "MWh": 1000.0}
 
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+#: What programs write where they have no number.
+_NOTHING: Final = frozenset(("n/a", "na", "nan", "null", "none", "-", "--", "."))
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
 _DECIMAL_COMMA: Final = re.compile(r"[-+]?\d+,\d+", re.ASCII)
 _STAMP: Final = "write for example 2026-01-14T06:00+01:00 or 2026-01-14T05:00Z"
@@ -326,7 +328,10 @@ def _price(value: Any, kwh: float) -> float:
     # Numbers of a Parquet file go the same way: text and back gives the same number.
     price = float(text) / kwh if _NUMBER.fullmatch(text) else math.nan
     if math.isnan(price):
-        raise _CellError(f"`{_shown(text)}` is not a price", "write digits with at most one dot, or remove the line")
+        remedy = "write digits with at most one dot, or remove the line"
+        if text.lower() in _NOTHING:
+            remedy = "write the price of that time; without its line the price is missing, see `missing` of `market`"
+        raise _CellError(f"`{_shown(text)}` is not a price", remedy)
     if abs(price) > LARGEST_PRICE:
         remedy = f"prices lie from -{LARGEST_PRICE:.0f} to {LARGEST_PRICE:.0f} per kWh"
         raise _CellError(f"`{_shown(text)}` is out of range", remedy)
@@ -378,7 +383,7 @@ def _parquet(content: bytes, findings: RowMistakes) -> tuple[list[str], Iterator
     except ImportError:
         raise InputError(
             f"{findings.file} is a Parquet file, and pyarrow is not installed; "
-            "run pip install 'chargeplan[parquet]', or save the prices as CSV"
+            "install chargeplan with its extra: pip install '.[parquet]', or save the prices as CSV"
         ) from None
     import pandas as pd
 

@@ -150,6 +150,8 @@ class Demands:
         In place of the sheet's.
     carried : Carried
         What earlier bills left.
+    reached_kw : float
+        A real power that was reached already.
     """
 
     timeline: Timeline
@@ -158,6 +160,7 @@ class Demands:
     known_kw: Mapping[str, float] | float | None
     power_factor: float | None
     carried: Carried
+    reached_kw: float = 0.0
     _powers: dict[tuple[int, int], Powers] = field(default_factory=dict, init=False, repr=False)
 
     def charges(self) -> Iterator[tuple[Charge, FloatArray, str]]:
@@ -208,7 +211,7 @@ class Demands:
             measured = self._measured(group, period)
             if measured is None:
                 continue
-            billed = np.maximum(measured * self.times(group), floor_kw(line, self.days.last, self.carried))
+            billed = np.maximum(measured * self.times(group), self.least_kw(group))
             shown_name = name if name not in (ALL_HOURS, APPLIES) else ""
             limits = group.limits
             bounds = np.r_[0.0, limits, np.inf]
@@ -229,6 +232,11 @@ class Demands:
         """Tell what is billed for one kW of real power."""
         part = group.parts[-1]
         return part.line.billed_per_kw(self.power_factor or part.rates.power_factor)
+
+    def least_kw(self, group: DemandGroup) -> float:
+        """Tell how much is billed at least, in the unit of the line."""
+        floor = floor_kw(group.line, self.days.last, self.carried)
+        return max(floor, self.reached_kw * self.times(group))
 
     def _measured(self, group: DemandGroup, period: int) -> FloatArray | None:
         line, name = group.line, group.periods[period]

@@ -11,7 +11,7 @@ from chargeplan.clock import IntArray, day_number
 from chargeplan.tariff.bill_days import billing_months
 from chargeplan.tariff.billing import BillMaker, Known, Worked
 from chargeplan.tariff.bills import BillDesk, metered
-from chargeplan.tariff.demand_charges import Powers, floor_kw
+from chargeplan.tariff.demand_charges import Powers
 from chargeplan.tariff.energy_charges import Cells, Group, case_of, groups_of, pieces_of
 from chargeplan.tariff.lines import FloatArray
 from chargeplan.tariff.rates import CARRIED, MARKET, MINIMUM, Rates
@@ -49,7 +49,7 @@ def next_kwh_metered(desk: BillDesk, found: Metered, known: Known) -> FloatArray
         maker.unrounded = True
         worked = maker.work()
         result[use.span] = _Slope(maker, use, worked).slope()
-        known = replace(known, carried=worked.carried)
+        known = replace(known, carried=worked.carried, reached_kw=0.0)
     parts = found.read_step_s // found.step_s
     return np.asarray(result.reshape(-1, parts).mean(axis=1))
 
@@ -175,7 +175,7 @@ class _Slope:
                 if daily is None:
                     continue
                 billed = float(daily.mean() if line.mean else daily.max()) * times
-                if billed < floor_kw(line, self.maker.days.last, known.carried):
+                if billed < demands.least_kw(group):
                     continue
                 price = line.price[int(np.searchsorted(group.limits, billed, side="right")), part.season, period]
                 rise = weight * price * times * (1.0 / daily.shape[0] if line.mean else 1.0)

@@ -4,7 +4,8 @@ Run ``python tests/bench/charger_rules_speed.py`` (some minutes; a number as arg
 No duration is asserted: times belong to a machine. The costs are: a night for which two ways find different costs ends
 the run with an error. Printed are the median and the longest time of a night, the greatest gap that was left, and the
 median of the ratios night by night. scipy's milp is called straight with the finished matrix, for the cost alone; our
-time has the search for the earliest of the cheapest plans and the proof in it as well.
+time has the search for the earliest of the cheapest plans and the proof in it as well. With a taper only our own time
+is printed.
 """
 
 from __future__ import annotations
@@ -35,6 +36,9 @@ RULES = {
 PRICES = ("three periods", "hourly", "quarter-hourly")
 #: What HiGHS and we may differ by, relative to the money turned over.
 SAME_COST = 1e-6
+#: Power in kW that the battery accepts, as lines over its state of charge, and the longest search with it.
+TAPER = np.array([[-12.0, 13.0], [0.0, 11.0]])
+TAPER_S = 20.0
 
 
 def nights(count: int, prices: str, rules: ChargerRules) -> list[Problem]:
@@ -105,6 +109,26 @@ def compare(problems: list[Problem], solver: str) -> None:
     )
 
 
+def tapered(problems: list[Problem]) -> None:
+    """Time nights whose battery takes less from half full on, alone: no other program of ours has a taper."""
+    times, gaps, unproven = [], [], 0
+    for problem in problems:
+        curved = replace(problem, need_kwh=np.array([55.0]), level_kwh=15.0, taper=TAPER)
+        start = time.perf_counter()
+        solution = solve(curved, time_limit_s=TAPER_S)
+        certificate = certify_ruled(curved, solution.wall_kwh, solution.ruled, reach(curved))
+        times.append(time.perf_counter() - start)
+        gaps.append(certificate.gap / (1 + abs(certificate.cost)))
+        unproven += not certificate.optimal
+        if not certificate.feasible:
+            raise AssertionError(f"a night is not feasible: {certificate.words}")
+    own = np.array(times)
+    print(
+        f"    taper  median {1e3 * np.median(own):7.1f} ms, longest {1e3 * own.max():7.0f} ms, greatest gap "
+        f"{max(gaps):.0e}, {unproven} not proven"
+    )
+
+
 def main() -> None:
     """Print all comparisons."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else NIGHTS
@@ -116,6 +140,8 @@ def main() -> None:
             problems = nights(count, prices, rules)
             for solver in ("auto", "highs") if rules.names == ("one_block",) else ("auto",):
                 compare(problems, solver)
+            # A search with a taper may take all its time, so fewer nights are enough for it.
+            tapered(problems if rules.one_block else problems[: max(1, count // 20)])
 
 
 if __name__ == "__main__":

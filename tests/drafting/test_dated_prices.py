@@ -146,6 +146,23 @@ def test_a_unit_that_nobody_said_is_noted(save):
     assert "unit" not in " ".join(map(str, draft_prices(save(ROWS), timezone="UTC", unit="USD/kWh").notes))
 
 
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        ("price_per_kwh,price ct", "the column `price_per_kwh`; `price ct` may have prices too, and is not read"),
+        ("EUR/MWh a,EUR/MWh b", "the column `eur/mwh a`; `eur/mwh b` may have prices too, and is not read"),
+        ("price,volume", ""),
+        ("price,export_per_kwh", ""),
+    ],
+)
+def test_of_several_columns_the_one_taken_is_named(save, names, said):
+    """Of two columns that may have prices the first is taken, and that is noted; what chargeplan writes is clear."""
+    rows = [f"start,{names}", *(f"2026-01-14T{hour:02d}:00+01:00,0.1,0.2" for hour in range(3))]
+    draft = draft_prices(save(rows), timezone="Europe/Berlin", unit="MWh" if "MWh" in names else None)
+    found = [note.text for note in draft.notes if "taken from" in note.text]
+    assert found == ([f"the prices are taken from {said}"] if said else [])
+
+
 def test_a_unit_that_contradicts_the_column(save):
     path = save(["start,price_per_mwh", *ROWS[1:]])
     with pytest.raises(

@@ -366,11 +366,14 @@ def test_all_mistakes_at_once():
     ]
 
 
-def test_rules_beside_a_taper_are_refused():
-    """A taper and rules about switching cannot be planned together yet; hours without charging can."""
-    taper = ("  measured_at: wall ", "  taper: {0 %: 11 kW, 80 %: 11 kW, 100 %: 3 kW}\n  measured_at: wall ")
-    (message,) = mistakes_of(home("one_block: true", taper))
-    assert "`one_block` cannot be planned together with a taper; leave out one of them" in message
+def test_rules_beside_a_taper():
+    """A taper that binds below the target, with one unbroken block, and with hours without charging."""
+    taper = ("  measured_at: wall ", "  taper: {0 %: 11 kW, 40 %: 7 kW, 100 %: 1 kW}\n  measured_at: wall ")
+    plan = tonight("one_block: true", taper)
+    assert plan.schedule.certificate.optimal
+    assert len(spans(plan)) == 1
+    start, end = spans(plan)[0]
+    assert end - start > spans(tonight("one_block: true"))[0][1] - spans(tonight("one_block: true"))[0][0]
     plan = tonight("never: 23:00-01:00", taper)
     assert plan.schedule.certificate.optimal
     assert spans(plan)[0][0].hour == 1
@@ -395,3 +398,38 @@ def test_dates_are_dates():
     """Dates of a list are read as dates of the wall clock."""
     household = read_household(home("load_control: {hours: 17:00-20:00, dates: [2026-07-14, 2026-07-15]}"), "home.yaml")
     assert household.charger.load_control[0].dates == frozenset([date(2026, 7, 14), date(2026, 7, 15)])
+
+
+def test_a_rule_is_named_as_it_was_written():
+    """`most_starts: 1` is one unbroken block, but called by its own key in the plan, its remedies and its reasons."""
+    for key, other in (("most_starts: 1", "one_block"), ("one_block: yes", "most_starts")):
+        plan = tonight(f"{key}\nnever: 01:00-02:00", soc="10 %", now="2026-11-25 22:00", leave="05:00")
+        name = key.partition(":")[0]
+        assert f"one unbroken block (`{name}`)" in plan.rules
+        (fix,) = plan.schedule.fixes
+        assert any(name in together for together in fix.rules)
+        said = json.dumps(plan_data(plan)) + night_text(plan)
+        assert other not in said
+
+
+def test_held_below_the_least_current_is_said_to_be_off():
+    """5 A are less than the 6 A under which an EVSE stops, so the hours are off, and the plan says why."""
+    plan = tonight("load_control: {hours: 23:00-02:00, current: 5 A}")
+    assert any(rule.startswith("off (at most 5 A, and the EVSE stops below 6 A) 23:00-02:00") for rule in plan.rules), (
+        plan.rules
+    )
+    assert any(rule.startswith("at most 6 A 23:00-02:00") for rule in tonight(_HELD_AT_6).rules)
+
+
+_HELD_AT_6 = "load_control: {hours: 23:00-02:00, current: 6 A}"
+
+
+def test_what_holds_outside_a_table_of_temperatures():
+    """Colder than the first point its current holds, hotter than the last nothing is charged; the plan says so."""
+    table = "derating: {current: {25 °C: 30 A, 40 °C: 20 A}, ambient: {'00:00': 10 °C, '03:00': 50 °C}}"
+    plan = tonight(table, soc="5 %")
+    assert any("colder than the first point of the table" in caution for caution in plan.cautions)
+    allowed = plan.household.charger.derating_a
+    assert (allowed[0], allowed[3 * 60]) == (30.0, 0.0)
+    by_hour = tonight('derating: {current: {"17:00": 16 A, "01:00": 32 A}}')
+    assert not any("colder" in caution for caution in by_hour.cautions)

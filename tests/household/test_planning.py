@@ -98,7 +98,7 @@ def test_a_departure_while_away_counts_from_the_plug_in(demo):
 @pytest.mark.parametrize(
     ("leave", "message"),
     [
-        *[("25:00", "not a time of day"), ("tomorrow", "not a date or time"), ("2026-11-25 20:00", "is not after")],
+        *[("25:00", "not a time of day"), ("tomorrow", "no time of day"), ("2026-11-25 20:00", "is not after")],
         *[("2027-03-14 02:30", "is skipped"), ("2027-11-07 01:30", "comes twice")],
         *[("2028-01-01", "more than 366 days after"), ("9999-12-31 23:59", "more than 366 days after")],
     ],
@@ -342,3 +342,13 @@ def test_a_household_in_another_zone_than_its_sheet(sheet_folder):
     home = read_household(clock_home("summer-peak", "Asia/Kolkata", plug_in="08:00", leave="22:00", target="20 %"))
     night = plan_tonight(home, soc="0 %", now="2026-11-25 08:00").schedule
     assert [f"{w.start:%H:%M}-{w.end:%H:%M}" for w in night.windows] == ["11:30-13:30"]
+
+
+@pytest.mark.parametrize(
+    ("leave", "right"),
+    [("7", "write 7:00, or 2026-11-26 07:00"), ("23", "write 23:00"), ("soon", "write 06:30"), ("25", "write 06:30")],
+)
+def test_a_departure_that_is_no_time(leave, right):
+    """An hour alone is not guessed at; the message says how it would be written."""
+    with pytest.raises(InputError, match=f"the departure `{leave}` is no time of day; {right}"):
+        plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00", leave=leave)

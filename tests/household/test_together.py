@@ -1,6 +1,7 @@
 """Several households' cars on one panel: limits, shares and mistakes of the file."""
 
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -141,7 +142,25 @@ def test_whole_amperes(tmp_path):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ([("fed_by: panel}", "fed_by: house}")], "garage is fed by 'house', which is not a node"),
+        (
+            [("fed_by: panel}", "fed_by: house}")],
+            "there is no circuit `house`; name one of panel, or leave `fed_by` out",
+        ),
+        (
+            [("panel: {breaker: 100 A}", "panel: {breaker: 100 A, fed_by: garage}")],
+            "panel feeds itself (panel > garage > panel); one of these must be at the top",
+        ),
+        ([("breaker: 50 A", "breaker: 0 A")], "breaker is out of range; write its rating, like 50 A"),
+        ([("garage, name: left", "garage, name: left, phases: [2]")], "there is no phase 2: the supply has 1"),
+        ([("garage, name: left", "garage, name: left, phases: [1, 1]")], "a phase is named twice"),
+        (
+            [("garage, name: left", "garage, name: left, phases: 1")],
+            "phases: `1` stands where a list is wanted; write a list, like `[1]`",
+        ),
+        (
+            [("household: demo, fed_by: garage, name: left", "household: three-phase, fed_by: garage, name: left")],
+            "the car loads 3 phases, but the supply of the panel has 1; write `phases: 3` above",
+        ),
         ([("fed_by: garage, name: left", "fed_by: barn, name: left")], "there is no circuit `barn`"),
         ([("name: right", "name: left")], "two cars are called left"),
         (
@@ -214,3 +233,17 @@ def test_what_is_left_out_of_a_household_is_said(tmp_path):
     assert "right: its rules about switching (`charging`) are not kept here" in words
     assert "right: this rate also charges for the highest power" in words
     assert "left:" not in words
+
+
+def test_what_is_missing_is_not_called_the_target(tmp_path):
+    """Less than a step of current is missing, so no car is short; but 79.9 % are not said to be the target of 80 %."""
+    plan = plan_together(panel(tmp_path, PANEL + "step: 1 A\n"), **NIGHT)
+    wanted = [
+        0.8 * car.household.vehicle.usable_kwh - alone.itinerary.level_kwh
+        for car, alone in zip(plan.panel.cars, plan.alone, strict=True)
+    ]
+    exact = replace(plan, battery_kwh=np.array(wanted))
+    near = replace(plan, battery_kwh=np.array(wanted) - np.array([0.04, 0.0]))
+    assert together_text(exact).count("at 80 %, the target") == 2
+    assert "at 79.9 %, as near to the target of 80 % as the currents allow" in " ".join(together_text(near).split())
+    assert together_text(near).count(", the target") == 1

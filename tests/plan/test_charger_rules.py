@@ -428,10 +428,7 @@ def test_rules_out_of_range():
 
 
 def test_what_cannot_be_planned_together():
-    """A taper beside rules, and merit order, are refused with what to choose instead."""
-    tapered = with_rules(night([0.1, 0.2], 4.0, 1.0, taper=[(-1.0, 5.0)]), ONE_BLOCK)
-    with pytest.raises(InputError, match="cannot be planned together; leave one of them out"):
-        solve(tapered)
+    """Merit order beside rules is refused with what to choose instead."""
     with pytest.raises(InputError, match="choose solver auto, highs or pulp:CBC"):
         solve(with_rules(night([0.1, 0.2], 4.0, 1.0), ONE_BLOCK), "merit order")
     with pytest.raises(InputError, match="rules has 2 entries; it must have 1, one per stay, or none"):

@@ -10,14 +10,17 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from chargeplan.tariff import load_tariff, read_tariff, shipped_sheets
-from chargeplan.tariff.bill_shape import bill_shapes
+from chargeplan.tariff.bill_rise import BillRise
+from chargeplan.tariff.bill_shaping import BillFormError, bill_shapes
 from chargeplan.tariff.billing import Known
 from chargeplan.tariff.bills import metered
 from chargeplan.testing import loads, sheets
+from chargeplan.testing.strategies import FEATURES as ALL_FEATURES
 
 FEATURES = (
     *("periods", "seasons", "versions", "overrides", "components", "tiers", "losses", "own hours", "own periods"),
     *("adders", "fixed", "demand", "minimum", "credits", "taxes", "cents", "holidays", "clock", "billing", "cases"),
+    *("price seasons", "all units", "called", "net metering"),
 )
 SLOW = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 
@@ -45,9 +48,10 @@ def test_the_rise_is_the_difference_of_two_bills(sheet, data):
     """For random sheets, loads, and energy on top: the arrays give what two bills differ by."""
     tariff = read_tariff(json.dumps(unrounded(sheet)))
     load = data.draw(loads(sheet, steps_min=(30, 60)))
-    shapes = shapes_of(tariff, load)
-    event(f"of this form: {shapes is not None}")
-    if shapes is None:
+    try:
+        shapes = shapes_of(tariff, load)
+    except BillFormError as error:
+        event(f"not of this form: {error}")
         return
     step_s = int((load.index[1] - load.index[0]).total_seconds())
     if any(shape.step_s != step_s for shape in shapes):
@@ -55,7 +59,7 @@ def test_the_rise_is_the_difference_of_two_bills(sheet, data):
     draw = np.random.default_rng(data.draw(st.integers(0, 10**6)))
     kwh = np.where(draw.random(len(load)) < 0.3, draw.uniform(0, 8, len(load)), 0.0)
     more = pd.Series(kwh, load.index)
-    for found in (*shapes[0].tiers, *shapes[0].peaks):
+    for found in shapes[0].parts:
         event(type(found).__name__)
     event(f"minimum: {shapes[0].minimum is not None}")
     before, after = (float(tariff.bills(use).total) for use in (load, load + more))
@@ -102,28 +106,87 @@ def test_a_minimum_by_hand():
     assert shape.cost(np.full(720, 140 / 720)) == pytest.approx(1.00)
 
 
+def test_the_step_of_the_hour_that_crosses_by_hand():
+    """80 kWh a night so far of a limit of 100: of 30 more at noon 20 are below it, and 10 cost 0.4 instead of 0.3.
+
+    The house's 10 kWh of the evening come after that, at the off-peak hours' own step: 0.05 each.
+    """
+    tariff = read_tariff(
+        "{name: A, currency: USD, timezone: UTC, billing: {rounding: none}, periods: {day: '08:00-20:00', night: rest},"
+        "prices: {day: 0.3 up to 100 then 0.4, night: 0.1 up to 100 then 0.15}}"
+    )
+    index = pd.date_range("2026-06-01", "2026-07-01", freq="h", tz="UTC", inclusive="left")
+    load = pd.Series(0.0, index)
+    load.iloc[2], load.iloc[21] = 80.0, 10.0
+    (shape,) = shapes_of(tariff, load)
+    more = np.zeros(720)
+    more[12] = 30.0
+    assert shape.cost(more) == pytest.approx(20 * 0.3 + 10 * 0.4 + 10 * 0.05)
+    more[12], more[22] = 0.0, 30.0
+    assert shape.cost(more) == pytest.approx(10 * 0.1 + 20 * 0.15)
+
+
+def test_all_units_and_charges_by_use_by_hand():
+    """90 kWh at 0.2; the 101st makes all cost 0.1, and the meter 2 instead of 1: 20 more are 110 x 0.1 - 18 + 1."""
+    tariff = read_tariff(
+        "{name: A, currency: USD, timezone: UTC, billing: {rounding: none}, fixed: {meter: {by_use: 1 up to 100 then 2,"
+        " per: month}}, components: {energy: {price: 0.2 up to 100 then 0.1, tiers: all units}}}"
+    )
+    index = pd.date_range("2026-06-01", "2026-07-01", freq="h", tz="UTC", inclusive="left")
+    (shape,) = shapes_of(tariff, pd.Series(90 / 720, index))
+    assert shape.cost(np.full(720, 20 / 720)) == pytest.approx(11.0 - 18.0 + 1.0)
+    assert shape.cost(np.full(720, 10 / 720)) == pytest.approx(2.0)
+
+
+@settings(max_examples=int(os.environ.get("CHARGEPLAN_EXAMPLES", "60")), **SLOW)
+@given(sheets(features=tuple(name for name in ALL_FEATURES if name != "line rounding")), st.data())
+def test_the_sheet_itself_says_what_bills_rise_by(sheet, data):
+    """With every feature of a sheet that is not rounded: what is worked out from arrays is what two rows of bills differ by."""
+    tariff = read_tariff(json.dumps(unrounded(sheet)))
+    load = data.draw(loads(sheet, steps_min=(30, 60)))
+    draw = np.random.default_rng(data.draw(st.integers(0, 10**6)))
+    kwh = np.where(draw.random(len(load)) < 0.3, draw.uniform(0, 8, len(load)), 0.0)
+    rise = BillRise(tariff.desk, metered(tariff.timeline, load, None), Known())
+    before, after = (float(tariff.bills(use).total) for use in (load, load + pd.Series(kwh, load.index)))
+    assert rise.intervals == len(load)
+    assert rise.cost(kwh) == pytest.approx(after - before, abs=1e-6)
+
+
+def test_a_power_reached_already_by_hand():
+    """9 kW were reached before the first interval: 10 for each kW above, in the first bill, and all in the second."""
+    tariff = read_tariff(
+        "{name: A, currency: USD, timezone: UTC, prices: 0, billing: {rounding: none}, demand: {top: {price: 10}}}"
+    )
+    index = pd.date_range("2026-06-01", "2026-08-01", freq="h", tz="UTC", inclusive="left")
+    found = metered(tariff.timeline, pd.Series(2.0, index), None)
+    known = Known(reached_kw=9.0)
+    rise, (june, july) = BillRise(tariff.desk, found, known), bill_shapes(tariff.desk, found, known)
+    more = np.zeros(len(index))
+    more[100], more[1000] = 10.0, 1.0
+    assert rise.cost(more) == pytest.approx(30.0 + 10.0)
+    assert june.cost(more[:720]) + july.cost(more[720:]) == pytest.approx(30.0 + 10.0)
+
+
 @pytest.mark.parametrize(
-    "terms",
+    ("terms", "names"),
     [
-        "prices: 0.2 up to 100 then 0.1",
-        "prices: {peak: 0.3 up to 100 then 0.4, off-peak: 0.1 up to 100 then 0.15}",
-        "components: {energy: {price: 0.1 up to 100 then 0.2, tiers: all units}}",
-        "prices: 0.1\nfixed: {meter: {by_use: 1 up to 50 then 2, per: month}}",
-        "prices: 0.1\nnet_metering: {true_up: Mar}",
+        ("components: {energy: {cases: [{up_to: 100, prices: 0.1 up to 50 then 0.2}, {prices: 0.3}]}}", "`energy`"),
+        ("prices: -0.1\nnet_metering: {true_up: Mar}", "`net_metering`"),
     ],
 )
-def test_what_is_not_of_this_form(terms):
-    """Falling tiers, steps that differ by period, all units, charges by use, net metering: None, nothing invented."""
+def test_what_is_not_of_this_form(terms, names):
+    """Nothing is invented: the line that prevents it is named."""
     tariff = read_tariff(
         "name: A\ncurrency: USD\ntimezone: UTC\nperiods: {peak: 16:00-21:00, off-peak: rest}\n" + terms + "\n"
     )
     index = pd.date_range("2026-06-01", "2026-07-01", freq="h", tz="UTC", inclusive="left")
-    assert shapes_of(tariff, pd.Series(1.0, index)) is None
+    with pytest.raises(BillFormError, match=names):
+        shapes_of(tariff, pd.Series(1.0, index))
 
 
 def test_shipped_sheets_are_of_this_form():
-    """All sheets that come with the package, but for the one whose losses are charged in tiers of their own."""
+    """All sheets that come with the package."""
     for name in shipped_sheets():
         tariff = load_tariff(name)
         index = pd.date_range("2026-11-01", "2026-12-01", freq="h", tz=tariff.timezone, inclusive="left")
-        assert (shapes_of(tariff, pd.Series(1.0, index)) is None) == (name == "whole-bill"), name
+        assert shapes_of(tariff, pd.Series(1.0, index)), name

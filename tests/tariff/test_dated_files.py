@@ -257,7 +257,8 @@ def test_bad_rows_of_market_prices_are_named(write):
         "a.csv:8:19: `0,12` has a decimal comma; write 0.12",
         "a.csv:9:1: the number of columns is 3, not 2; separate them by commas, and write a point in numbers",
         "a.csv:10:19: the price is empty; write the price, or remove the line",
-        f"a.csv:11:19: `NaN` is not a price; {dot}",
+        "a.csv:11:19: `NaN` is not a price; write the price of that time; without its line the price is missing, see "
+        "`missing` of `market`",
         f"a.csv:12:19: `-inf` is not a price; {dot}",
         f"a.csv:13:19: `1e999` is out of range; {wide}",
         f"a.csv:14:19: `1_000` is not a price; {dot}",
@@ -469,5 +470,5 @@ def test_without_pyarrow_it_is_said_what_to_install(write, monkeypatch):
         read_market_prices(write(b"PAR1", "prices.parquet"))
     assert str(caught.value) == (
         "prices.parquet is a Parquet file, and pyarrow is not installed; "
-        "run pip install 'chargeplan[parquet]', or save the prices as CSV"
+        "install chargeplan with its extra: pip install '.[parquet]', or save the prices as CSV"
     )

@@ -238,7 +238,12 @@ def test_prices_and_names(text, messages):
             "prices: 1\nversions: [{prices: 2}]\n",
             ["a.yaml:5:12: `from` in item 1 of `versions` is missing; add for example `from: 2027-01-01`"],
         ),
-        ("prices: 1\nversions:\n", [f"a.yaml:5:1: versions: nothing stands where a list is wanted; {FORM}"]),
+        (
+            "prices: 1\nversions:\n",
+            [
+                "a.yaml:5:1: versions: nothing stands where a list is wanted; write a list, each item on a line after a dash"
+            ],
+        ),
         (
             "prices: 1\nversions: [bad, {prices: x, form: 2026-01-01}]\n",
             [
