@@ -20,10 +20,30 @@ if TYPE_CHECKING:
     from chargeplan.household.together import plan_together
     from chargeplan.output.price_files import write_prices
     from chargeplan.output.price_table import price_table
+    from chargeplan.output.study_html import study_html
+    from chargeplan.output.study_report import study_report
     from chargeplan.plan.schedule import Schedule
     from chargeplan.plan.schedule import plan as plan_itinerary
     from chargeplan.plan.shared import SharedCar, SharedPlan, plan_shared
     from chargeplan.plan.stops import Drive, Itinerary, Stay
+    from chargeplan.study.answers import Question
+    from chargeplan.study.answers import answer as answer_study
+    from chargeplan.study.compare import compare as compare_ways
+    from chargeplan.study.driving import Driving
+    from chargeplan.study.equipment import Equipment
+    from chargeplan.study.file import load_study, read_study
+    from chargeplan.study.house_load import UsualLoad, meter_load
+    from chargeplan.study.rates import break_even, price_margin, rank_rates, with_prices_changed
+    from chargeplan.study.rebates import Rebate
+    from chargeplan.study.results import StudyResult, read_results
+    from chargeplan.study.run import run_study
+    from chargeplan.study.spending import Terms
+    from chargeplan.study.stop_worth import stop_worth
+    from chargeplan.study.study import RoadCharging, Study, one_unit
+    from chargeplan.study.uncertain import Doubt
+    from chargeplan.study.unusual import LongTrips
+    from chargeplan.study.weigh import weigh_equipment
+    from chargeplan.study.year_slots import house_and_car, year_slots
     from chargeplan.tariff import Tariff, load_tariff, read_tariff, shipped_sheets
 
 #: Where each public name lives; imported when first asked for, so that `import chargeplan` stays light.
@@ -62,43 +82,104 @@ _HOMES = {
     "plan_together": "household.together",
     "price_table": "output.price_table",
     "write_prices": "output.price_files",
+    "Doubt": "study.uncertain",
+    "Driving": "study.driving",
+    "Equipment": "study.equipment",
+    "LongTrips": "study.unusual",
+    "Question": "study.answers",
+    "Rebate": "study.rebates",
+    "RoadCharging": "study.study",
+    "Study": "study.study",
+    "StudyResult": "study.results",
+    "Terms": "study.spending",
+    "UsualLoad": "study.house_load",
+    "answer_study": "study.answers",
+    "break_even": "study.rates",
+    "compare_ways": "study.compare",
+    "house_and_car": "study.year_slots",
+    "load_study": "study.file",
+    "meter_load": "study.house_load",
+    "one_unit": "study.study",
+    "price_margin": "study.rates",
+    "rank_rates": "study.rates",
+    "read_results": "study.results",
+    "read_study": "study.file",
+    "run_study": "study.run",
+    "stop_worth": "study.stop_worth",
+    "study_html": "output.study_html",
+    "study_report": "output.study_report",
+    "weigh_equipment": "study.weigh",
+    "with_prices_changed": "study.rates",
+    "year_slots": "study.year_slots",
 }
+
+#: What is called otherwise where it lives.
+_INNER = {"plan_itinerary": "plan", "answer_study": "answer", "compare_ways": "compare"}
 
 __all__ = [
     "ChargeplanError",
     "Circuit",
+    "Doubt",
     "Draft",
     "Drive",
+    "Driving",
+    "Equipment",
     "Evse",
     "FileError",
     "HouseholdPlan",
     "InputError",
     "Itinerary",
+    "LongTrips",
     "Node",
     "OtherLoad",
     "PowerTree",
+    "Question",
+    "Rebate",
+    "RoadCharging",
     "Schedule",
     "SharedCar",
     "SharedPlan",
     "SolverError",
     "Stay",
+    "Study",
+    "StudyResult",
     "Tariff",
+    "Terms",
+    "UsualLoad",
     "Vehicle",
+    "answer_study",
+    "break_even",
+    "compare_ways",
     "draft_sheet",
+    "house_and_car",
     "load_household",
     "load_panel",
+    "load_study",
     "load_tariff",
+    "meter_load",
+    "one_unit",
     "plan_days",
     "plan_itinerary",
     "plan_shared",
     "plan_together",
     "plan_tonight",
+    "price_margin",
     "price_table",
+    "rank_rates",
     "read_household",
+    "read_results",
+    "read_study",
     "read_tariff",
+    "run_study",
     "shipped_sheets",
+    "stop_worth",
+    "study_html",
+    "study_report",
     "weakest_link",
+    "weigh_equipment",
+    "with_prices_changed",
     "write_prices",
+    "year_slots",
 ]
 
 
@@ -107,8 +188,7 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module
 
-    inner = "plan" if name == "plan_itinerary" else name
-    value = getattr(import_module(f"{__name__}.{_HOMES[name]}"), inner)
+    value = getattr(import_module(f"{__name__}.{_HOMES[name]}"), _INNER.get(name, name))
     globals()[name] = value
     return value
 

@@ -1,6 +1,6 @@
 """The command `chargeplan`: parse, call, print. One file for every group of its commands."""
 
-from chargeplan.cli import bills, drafts, pictures, planning, sheets
+from chargeplan.cli import bills, drafts, pictures, planning, sheets, studies
 from chargeplan.cli.entry import FINE, MISTAKE, OUT_OF_REACH, TROUBLE, main, run
 
 __all__ = [
@@ -15,4 +15,5 @@ __all__ = [
     "planning",
     "run",
     "sheets",
+    "studies",
 ]

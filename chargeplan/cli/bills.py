@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import main
+from chargeplan.cli.kinds import loaded
 from chargeplan.cli.printing import form_options, print_csv, print_json
 from chargeplan.errors import InputError
 from chargeplan.units import calendar_date, power_factor, quantity
@@ -55,11 +56,15 @@ def bill(sheet: str, file: str | None, each: bool, where: bool, form: str | None
             raise InputError("--stamps and --each go with --load; leave them out")
         use: Any = _energy("--use", options["use"])
         terms |= days
-        _print_bill(load_tariff(sheet).bill(use, export=_energy("--export", options["export"]), **terms), form, where)
+        _print_bill(
+            loaded(load_tariff, sheet, "sheet").bill(use, export=_energy("--export", options["export"]), **terms),
+            form,
+            where,
+        )
         return
     if options["export"]:
         raise InputError("--export goes with --use; a file says what was sold in its column export_kwh")
-    tariff = load_tariff(sheet)
+    tariff = loaded(load_tariff, sheet, "sheet")
     _print_bills(_bills_of(tariff, file, options["stamps"], days | terms), form, each, where)
 
 

@@ -35,16 +35,16 @@ _OF_PRICES: Final = (".csv", ".tsv", ".txt", ".parquet", ".pq")
 @click.option("--weekend", help="A second table of months and hours, for weekends.")
 @click.option("--name", help="What a file of prices is to be called as a rate.")
 @click.option("--out", "file", help="Write the sheet into this file instead of printing it.")
-@click.option("--out-dir", "folder", help="Write a sheet for every record of the file into this folder.")
+@click.option("--out-dir", "folder", help="Write a sheet for every record of the file into this folder; it is made.")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
 @click.option("--json", "as_json", is_flag=True, help="Sheet and notes as data for programs.")
 def import_(record: str, file: str | None, folder: str | None, force: bool, as_json: bool, **options: Any) -> None:
-    """Make a rate sheet of a record of the U.S. Utility Rate Database, or of a file of prices.
+    """Make a rate sheet of an open record, or of prices.
 
-    RECORD is a JSON file as downloaded: one record, a list, or {"items": [...]}. Or it is a CSV or Parquet
-    file of dated prices, or a CSV file with a table of prices, twelve months by 24 hours. The sheet is
-    printed, and everything that was assumed, is unclear or was left out goes to standard error; both are
-    in the sheet as comments too.
+    RECORD is a JSON file as downloaded from the U.S. Utility Rate Database: one record, a list, or
+    {"items": [...]}. Or it is a CSV or Parquet file of dated prices, or a CSV file with a table of prices,
+    twelve months by 24 hours. The sheet is printed, and everything that was assumed, is unclear or was left
+    out goes to standard error; both are in the sheet as comments too.
 
     If the file holds several records, their labels are listed: choose one with
     --label, or write them all with --out-dir. There each sheet is named by its label; records that
@@ -120,8 +120,8 @@ def _write_folder(records: list[RawRecord], terms: Any, folder: Path, force: boo
     from chargeplan.drafting.draft import draft_record
     from chargeplan.drafting.sheet_file import write_sheets
 
-    if not folder.is_dir():
-        raise InputError(f"{folder} is no folder; make it first")
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder} is no folder, but a file; name another one")
     drafts: dict[Path, Draft] = {}
     good = True
     for position, raw in enumerate(records):
@@ -134,6 +134,7 @@ def _write_folder(records: list[RawRecord], terms: Any, folder: Path, force: boo
             good = False
             for line in map(str, error.mistakes) if isinstance(error, FileError) else [f"chargeplan: {error}"]:
                 complain(line)
+    _make(folder, bool(drafts))
     write_sheets({path: draft.text for path, draft in drafts.items()}, force=force)
     if as_json:
         _print_json(list(drafts.values()))
@@ -143,6 +144,16 @@ def _write_folder(records: list[RawRecord], terms: Any, folder: Path, force: boo
             _tell(draft.notes)
             click.echo(f"{path}: {draft.name}")
     return FINE if good else MISTAKE
+
+
+def _make(folder: Path, wanted: bool) -> None:
+    """Make a folder where sheets are to be written and it is not there yet."""
+    if wanted:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise InputError(f"cannot make the folder {folder}: {reason}; choose another place") from None
 
 
 def _file_name(raw: RawRecord, position: int) -> str:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import main
+from chargeplan.cli.kinds import loaded
 from chargeplan.cli.printing import print_json
-from chargeplan.cli.sheets import shipped_path
+from chargeplan.cli.shipped import shipped_path
 from chargeplan.errors import InputError
 from chargeplan.units import calendar_date, quantity
 
@@ -35,7 +36,7 @@ def picture(sheet: str, year: int | None, file: str | None, as_json: bool) -> No
     from chargeplan.tariff.picture import picture as picture_of
     from chargeplan.tariff.year_grid import nearest_year
 
-    tariff = load_tariff(shipped_path(sheet))
+    tariff = loaded(load_tariff, shipped_path(sheet), "sheet")
     chosen = nearest_year(tariff, datetime.now(UTC).year) if year is None else _year(year)
     shown = picture_of(tariff, chosen)
     if file is not None:
@@ -60,7 +61,7 @@ def picture(sheet: str, year: int | None, file: str | None, as_json: bool) -> No
 @click.option("--load", "file", help="Compare bills of a CSV or Parquet file with the kWh of every interval.")
 @click.option("--json", "as_json", is_flag=True, help="Data for programs.")
 def difference(old: str, new: str | None, as_json: bool, **options: Any) -> None:
-    """Say what changes from one sheet to another, or from one date to another.
+    """Say what changes between two sheets, or two dates.
 
     OLD and NEW are rate sheets. Without dates, the last terms of each are compared; with OLD alone,
     its last terms and those before.
@@ -75,7 +76,8 @@ def difference(old: str, new: str | None, as_json: bool, **options: Any) -> None
         raise InputError("--use and --load exclude one another; give one of them")
     paths = [shipped_path(name) for name in (old, new) if name is not None]
     for path in paths:
-        load_tariff(path)  # says what is wrong with the file itself, which a part of its terms would not
+        # Says what is wrong with the file itself, which a part of its terms would not.
+        loaded(load_tariff, path, "sheet")
     found = difference_of(
         *map(read_document, paths),
         old_day=_date(options["old_day"]),

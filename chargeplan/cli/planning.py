@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import FINE, OUT_OF_REACH, main
+from chargeplan.cli.kinds import loaded
 from chargeplan.cli.printing import form_options, print_csv, print_json
 from chargeplan.errors import InputError
 
@@ -61,7 +62,10 @@ def tonight(
 @click.option("--days", default=7, show_default=True, help="How many days ahead.")
 @form_options
 def days(household: str | None, days: int, form: str | None, why: bool, **options: Any) -> None:
-    """Plan the coming days, with the drives between and other places to charge."""
+    """Plan the coming days, other places to charge included.
+
+    HOUSEHOLD is a household file, or an example, as for `chargeplan tonight`; the drives between are reckoned with.
+    """
     from chargeplan.household import plan_days
     from chargeplan.output.plan_text import days_text
 
@@ -86,7 +90,10 @@ def together(panel: str, soc: tuple[str, ...], target: tuple[str, ...], as_json:
     from chargeplan.output.together_text import together_data, together_text
 
     plan = plan_together(
-        load_panel(panel), soc=_by_car("--soc", soc), target=_by_car("--target", target), **_given(options)
+        loaded(load_panel, panel, "panel"),
+        soc=_by_car("--soc", soc),
+        target=_by_car("--target", target),
+        **_given(options),
     )
     if as_json:
         print_json(together_data(plan))
@@ -114,7 +121,7 @@ def _household(name: str | None) -> Household:
                 "there is no household.yaml here; name a file, or try the example: chargeplan tonight demo"
             )
         name = "household.yaml"
-    return load_household(name)
+    return loaded(load_household, name, "household")
 
 
 def _given(options: dict[str, Any]) -> dict[str, Any]:
@@ -124,11 +131,10 @@ def _given(options: dict[str, Any]) -> dict[str, Any]:
 def _print_plan(plan: HouseholdPlan, form: str | None, as_text: Any, *, why: bool) -> None:
     reasons = None
     if why:
+        from chargeplan.household.reasons import explain_plan
         from chargeplan.output.why_text import why_data, why_text
-        from chargeplan.plan.why import explain
 
-        stays = tuple(range(len(plan.itinerary.stays)))
-        reasons = explain(plan.schedule, stays, usable_kwh=plan.household.vehicle.usable_kwh)
+        reasons = explain_plan(plan)
     if form == "json":
         from chargeplan.output.data import plan_data
 

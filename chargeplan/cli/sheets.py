@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -10,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chargeplan.cli.entry import FINE, MISTAKE, main
+from chargeplan.cli.kinds import kind_of, loaded
 from chargeplan.cli.printing import complain, form_options, print_csv, print_json
+from chargeplan.cli.shipped import shipped_path
 from chargeplan.errors import FileError, InputError, Mistake
 from chargeplan.units import calendar_date
 
@@ -24,13 +25,15 @@ if TYPE_CHECKING:
 @click.option("--now", help="Pretend it is this time; it decides today, and which days are known to be called.")
 @click.option("--from", "first", help="First day of a table of prices, like 2026-01-01.")
 @click.option("--to", "last", help="Last day, which belongs to the table.")
-@click.option("--step", help="Length of a slot of the table, like 1 h. 15 min without it.")
+@click.option("--step", help="Length of a slot: what divides an hour, like 5 min or 1 h. 15 min without it.")
 @click.option("--parts", is_flag=True, help="Add period, season, kind of day, components and taxes to the table.")
 @click.option("--out", "file", help="Write the table into a file ending in .csv, .json or .parquet.")
 @click.option("--force", is_flag=True, help="Replace the file if it is there.")
 @form_options
 def prices(sheet: str, day: str | None, now: str | None, form: str | None, **options: Any) -> None:
-    """Show the prices of a day, or write a table of prices for other programs.
+    """Show the prices of a day, or write a table of them.
+
+    The table is for other programs: --from and --to say for which days, --out, --csv or --json where it goes.
 
     SHEET is a rate sheet, or the name of one that comes with chargeplan.
     """
@@ -46,7 +49,7 @@ def prices(sheet: str, day: str | None, now: str | None, form: str | None, **opt
         from chargeplan.output.price_files import format_of
 
         format_of(options["file"], options["force"])
-    tariff = load_tariff(sheet)
+    tariff = loaded(load_tariff, sheet, "sheet")
     if span is not None:
         _price_table(tariff, *span, options, form)
         return
@@ -110,7 +113,10 @@ def _price_table(tariff: Tariff, first: date, last: date, options: dict[str, Any
 @click.argument("files", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="Data for programs.")
 def check(files: tuple[str, ...], as_json: bool) -> None:
-    """Check rate sheets and household files, and run the checks they carry."""
+    """Check files, and run the checks they carry.
+
+    FILES are rate sheets, household files, files of panels and study files, in any order.
+    """
     from chargeplan.output.data import CHECK_SCHEMA, check_data
     from chargeplan.tariff.lint import SheetWarning
 
@@ -139,13 +145,16 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
     "what",
     type=click.Choice(
         [
-            *("tariff", "household", "panel", "plan", "together", "prices", "price-table", "check", "picture"),
-            *("difference", "bill", "bills", "drafts"),
+            *("tariff", "household", "panel", "study", "plan", "together", "prices", "price-table", "check", "picture"),
+            *("difference", "bill", "bills", "drafts", "study-result"),
         ]
     ),
 )
 def schema(what: str) -> None:
-    """Print a JSON Schema: of the files you write, or of what --json prints."""
+    """Print a JSON Schema, for editors and programs.
+
+    It is that of the files you write (tariff, household, panel, study), or of what --json prints.
+    """
     if what == "tariff":
         from chargeplan.tariff.sheet import sheet_schema
 
@@ -154,6 +163,14 @@ def schema(what: str) -> None:
         from chargeplan.household.panel_file import panel_schema
 
         print_json(panel_schema())
+    elif what == "study":
+        from chargeplan.study.model import study_schema
+
+        print_json(study_schema())
+    elif what == "study-result":
+        from chargeplan.output.study_schema import STUDY
+
+        print_json(STUDY)
     elif what == "household":
         from chargeplan.household.model import household_schema
 
@@ -175,12 +192,17 @@ def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
     path = shipped_path(file)
     try:
         document = read_document(path)
-        if "circuits" in document.data:
+        kind = kind_of(document.data)
+        if kind == "panel":
             from chargeplan.household.panel_file import load_panel
 
             tree = load_panel(path).tree
             return [], [document.mistake(("circuits",), caution) for caution in tree.warnings], 0
-        if "vehicle" in document.data or "habits" in document.data:
+        if kind == "study":
+            from chargeplan.study.file import load_study
+
+            return [], [*load_study(path).warnings], 0
+        if kind == "household":
             cautions = load_household(path).limit.warnings
             return [], [document.mistake(("evse",), caution) for caution in cautions], 0
         tariff = load_tariff(path)
@@ -188,15 +210,3 @@ def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
         return mistakes, [*warnings_of(tariff, document, datetime.now(UTC).date())], len(tariff.sheet.checks)
     except FileError as error:
         return list(error.mistakes), [], 0
-
-
-def shipped_path(name: str) -> str:
-    """Find the file of what comes with chargeplan and is called by its name."""
-    from chargeplan.household.household import example_folder, examples
-    from chargeplan.tariff.loading import shipped_folder, shipped_sheets
-
-    if os.path.exists(name):
-        return name
-    if name in shipped_sheets():
-        return str(shipped_folder() / f"{name}.yaml")
-    return str(example_folder() / f"{name}.yaml") if name in examples() else name

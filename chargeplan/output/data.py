@@ -13,6 +13,7 @@ from typing import Any, Final
 from chargeplan.clock import local_datetimes
 from chargeplan.errors import Mistake
 from chargeplan.household import HouseholdPlan
+from chargeplan.plan.remedies import Fix, needed_a
 from chargeplan.plan.unmanaged import Unmanaged
 from chargeplan.tariff import Run, Tariff
 
@@ -98,6 +99,11 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
             "met": early.met(plan.ready_min) if early else 1.0,
             "cost": plan.insurance_cost,
         },
+        "preconditioning": {
+            "wall_kwh": float(schedule.preconditioning_kwh.sum()),
+            "battery_kwh": sum(stay.drained_kwh for stay in plan.itinerary.stays),
+            "cost": schedule.preconditioning_cost,
+        },
         "fixes": [
             {
                 "place": fix.place,
@@ -105,6 +111,7 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
                 "shortfall_kwh": fix.shortfall_kwh,
                 "leave_later_min": fix.leave_later_min,
                 "more_a": fix.more_a,
+                "needed_a": _needed_a(plan, fix),
                 "rules": [list(together) for together in fix.rules],
             }
             for fix in schedule.fixes
@@ -127,19 +134,21 @@ def plan_rows(plan: HouseholdPlan) -> tuple[tuple[str, ...], Iterable[tuple[obje
     -------
     tuple of header and rows
         ``start``, ``hours``, ``place``, ``price_per_kwh``, ``current_a``, ``wall_kwh``,
-        ``battery_kwh``, ``cost`` and ``state_of_charge`` at the end of the slot. The current is
-        None with direct current, which has none to set.
+        ``battery_kwh``, ``cost``, ``state_of_charge`` at the end of the slot, and ``preconditioning_kwh``, which
+        is part of ``wall_kwh``. The current is None with direct current, which has none to set.
     """
     schedule = plan.schedule
     header = (
         *("start", "hours", "place", "price_per_kwh", "current_a", "wall_kwh", "battery_kwh", "cost"),
         "state_of_charge",
+        "preconditioning_kwh",
     )
     starts = (moment.isoformat() for moment in local_datetimes(plan.household.timezone, schedule.start_s))
     places = [plan.itinerary.stays[number].place for number in schedule.stay.tolist()]
     columns = (
-        *(schedule.hours, places, schedule.price_per_kwh, schedule.current_a, schedule.wall_kwh),
+        *(schedule.hours, places, schedule.price_per_kwh, schedule.current_a, schedule.drawn_kwh),
         *(schedule.battery_kwh, schedule.cost, schedule.level_kwh / plan.household.vehicle.usable_kwh),
+        schedule.preconditioning_kwh,
     )
     numbers = [
         column if isinstance(column, list) else [None if isnan(x) else round(x, 6) for x in column.tolist()]
@@ -195,6 +204,11 @@ def check_data(file: str, mistakes: Iterable[Mistake], warnings: Iterable[Mistak
     # A household's cautions have no name by which a sheet could accept them.
     odd = [{**data, "id": getattr(found, "id", "")} for found in warnings for data in said([found])]
     return {"file": file, "good": not wrong, "checks": checks, "mistakes": wrong, "warnings": odd}
+
+
+def _needed_a(plan: HouseholdPlan, fix: Fix) -> float | None:
+    stay = plan.itinerary.stays[fix.stay]
+    return None if fix.more_a is None or stay.current_a is None else needed_a(stay, fix.more_a)
 
 
 def _habit(habit: Unmanaged) -> dict[str, float]:

@@ -16,7 +16,7 @@ from chargeplan.output.words import (
     whole_minute,
     wrapped,
 )
-from chargeplan.plan.remedies import Fix
+from chargeplan.plan.remedies import Fix, needed_a
 from chargeplan.plan.schedule import Departure
 
 #: Less battery energy than this is rounding, not a shortfall.
@@ -35,6 +35,7 @@ _RELAXED = {
     "most_starts": "allow more `most_starts`",
     "min_on": "allow a shorter `min_on`",
     "min_off": "allow a shorter `min_off`",
+    "preconditioning": "do without `preconditioning`",
 }
 
 
@@ -133,6 +134,8 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     cost = money_text(schedule.total_cost, currency)
     wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
     lines = labelled("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
+    if own := _preconditioning_words(plan):
+        lines += labelled("Precondition", own)
     at_once, timer = schedule.on_plug_in, schedule.by_timer
     saved = money_text(_saved(at_once.cost, schedule.total_cost), currency)
     lines += labelled("Saves", f"{saved} against charging at once on plug-in (costs {at_once.cost:.2f})")
@@ -163,6 +166,19 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     return lines
 
 
+def _preconditioning_words(plan: HouseholdPlan) -> str:
+    """Say what the car draws for itself before it leaves; nothing where it draws nothing."""
+    usual = plan.household.habits.preconditioning
+    if usual is None or not any(stay.preconditioning for stay in plan.itinerary.stays):
+        return ""
+    cost = money_text(plan.schedule.preconditioning_cost, plan.household.tariff.currency)
+    text = f"{plan.schedule.preconditioning_kwh.sum():.1f} kWh from the wall"
+    drained_kwh = sum(stay.drained_kwh for stay in plan.itinerary.stays)
+    if drained_kwh > _SHORT_KWH:
+        text += f" and {drained_kwh:.1f} kWh from the battery"
+    return f"{text} in the {usual.takes_min:g} min before leaving home, {cost} of the cost"
+
+
 def _insured_words(plan: HouseholdPlan) -> str:
     early = plan.household.habits.early
     met = 1.0 if early is None else early.met(plan.ready_min)
@@ -189,13 +205,13 @@ def fix_text(plan: HouseholdPlan, fix: Fix) -> str:
         hours, minutes = divmod(fix.leave_later_min, 60)
         ways.append(f"leave {f'{hours} h {minutes} min' if hours else f'{minutes} min'} later")
     if fix.more_a is not None and stay.current_a is not None:
-        needed_a = stay.current_a + fix.more_a
-        total = current_text(needed_a, 0.0)
-        weak = [link for link in plan.limits[fix.stay].links if link.current_a < needed_a]
+        total_a = needed_a(stay, fix.more_a)
+        total = current_text(total_a, 0.0)
+        weak = [link for link in plan.limits[fix.stay].links if link.current_a < total_a]
         onboard = next((link for link in weak if link.name == "onboard charger"), None)
         if onboard is not None:
             current = f"in time it takes {total}, but this car takes {current_text(onboard.current_a, 0.0)} at most"
-        elif needed_a > PILOT_MAX_A:
+        elif total_a > PILOT_MAX_A:
             current = f"in time it takes {total}, but no EVSE gives more than {PILOT_MAX_A:g} A"
         else:
             names = " and a stronger ".join(_STRONGER.get(link.name, link.name) for link in weak)

@@ -130,9 +130,12 @@ def price_table(
     >>> table.lists()[0][2]
     '2026-03-08T03:00:00-06:00'
     """
+    remedy = "write what divides an hour: 5 min, 15 min, 30 min or 1 h"
+    if isinstance(step, str) and not any(map(str.isdigit, step)):
+        raise InputError(f"a step of {step[:40]} is no length of time; {remedy}")
     step_s = step_seconds(step)
     if _HOUR_S % step_s:
-        raise InputError(f"a step of {step} does not divide an hour; write for example 15 min, 30 min or 1 h")
+        raise InputError(f"a step of {step} does not divide an hour; {remedy}")
     first_s, end_s = instant_s(start, tariff.timezone), instant_s(end, tariff.timezone)
     if end_s <= first_s:
         raise InputError(f"the end {end} is not after the start {start}; give a later end")

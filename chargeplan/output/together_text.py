@@ -48,8 +48,10 @@ def together_text(plan: TogetherPlan) -> str:
         lines += labelled("Plugged in", f"{moment_text(stay.start, with_zone=zone)} at {percent_text(alone.soc.share)}")
         missing = plan.shortfall_kwh(number)
         short = missing > 0
-        said = f"short of the target of {percent_text(alone.target)}" if short else "the target"
-        level = percent_text(plan.level_kwh(number) / usable)
+        level, target = percent_text(plan.level_kwh(number) / usable), percent_text(alone.target)
+        said = f"short of the target of {target}" if short else "the target"
+        if not short and plan.level_kwh(number) / usable < alone.target and level != target:
+            said = f"as near to the target of {target} as the currents allow"
         lines += labelled(
             "Ready by" if alone.ready_min else "Leaves", f"{moment_text(stay.end, with_zone=zone)} at {level}, {said}"
         )
@@ -72,10 +74,10 @@ def _shared_lines(plan: TogetherPlan) -> list[str]:
     if len(currencies) == 1:
         currency = currencies.pop()
         alone = sum(single.schedule.total_cost for single in plan.alone)
-        cost = money_text(shared.total_cost, currency)
+        cost = money_text(plan.total_cost, currency)
         lines += labelled(
             "Cost",
-            f"{cost} for {float(shared.wall_kwh.sum()):.1f} kWh; alone on the panel, each on its own, {alone:.2f}",
+            f"{cost} for {plan.total_wall_kwh:.1f} kWh; alone on the panel, each on its own, {alone:.2f}",
         )
     for number, node in enumerate(plan.panel.tree.nodes):
         left = shared.problem.left_a[number]
@@ -132,8 +134,8 @@ def together_data(plan: TogetherPlan) -> dict[str, Any]:
         "schema": TOGETHER_SCHEMA,
         "panel": plan.panel.name,
         "reachable": not plan.short,
-        "cost": shared.total_cost,
-        "wall_kwh": float(shared.wall_kwh.sum()),
+        "cost": plan.total_cost,
+        "wall_kwh": plan.total_wall_kwh,
         "cars": [
             {
                 "name": car.name,

@@ -17,7 +17,7 @@ from chargeplan.output.words import (
     whole_minute,
 )
 from chargeplan.plan.conflicts import Wish
-from chargeplan.plan.reasons import Stretch
+from chargeplan.plan.reasons import Reason, Stretch
 from chargeplan.plan.why import Why
 from chargeplan.plan.worth import Change
 
@@ -48,12 +48,10 @@ def why_text(plan: HouseholdPlan, why: Why) -> str:
     Why          Wed 20:00 - 23:00 waits: 0.2991 to 0.3943 is more than 0.1827, what
     """
     lines: list[str] = []
-    rules = plan.schedule.problem.rules
     for stretch in why.stretches:
-        lines += labelled("Why" if not lines else "", stretch_text(plan, stretch))
-    if not why.stretches:
-        what = "a whole bill" if plan.schedule.whole_bill else "rules of the charger" if rules else "a taper"
-        lines += labelled("Why", f"with {what} hours depend on one another, so they are not explained one by one")
+        lines += labelled("" if lines else "Why", stretch_text(plan, stretch, with_current=_several_currents(why)))
+    for note in why.notes:
+        lines += labelled("" if lines else "Why", note)
     if why.values is not None:
         for position, number in enumerate(why.changes):
             lines += labelled("" if position else "A kWh", _worth_text(plan, why, number))
@@ -87,7 +85,19 @@ def why_data(plan: HouseholdPlan, why: Why) -> dict[str, Any]:
                 "least_price": stretch.low,
                 "greatest_price": stretch.high,
                 "worth": _finite(stretch.worth),
-                "text": stretch_text(plan, stretch),
+                "current_a": _finite(stretch.current_a),
+                "instead": {
+                    "wall_kwh": stretch.instead.wall_kwh,
+                    "cost": stretch.instead.cost,
+                    "shortfall_kwh": stretch.instead.shortfall_kwh,
+                    "on_top_kwh": stretch.instead.on_top_kwh,
+                    "proven": stretch.instead.proven,
+                }
+                if stretch.instead is not None
+                else None,
+                "because": list(stretch.because),
+                "in_parts": stretch.in_parts,
+                "text": stretch_text(plan, stretch, with_current=_several_currents(why)),
             }
             for stretch in why.stretches
         ],
@@ -97,6 +107,7 @@ def why_data(plan: HouseholdPlan, why: Why) -> dict[str, Any]:
                 "change": change.key,
                 "cost": change.cost,
                 "shortfall_kwh": change.shortfall_kwh,
+                "proven": change.proven,
                 "text": change_text(change, plan.household.tariff.currency),
             }
             for number, found in why.changes.items()
@@ -106,15 +117,19 @@ def why_data(plan: HouseholdPlan, why: Why) -> dict[str, Any]:
             {
                 "stay": number,
                 "place": stays[number].place,
-                "wishes": [{"kind": wish.kind, "stay": wish.stay, "text": _wish_text(plan, wish)} for wish in wishes],
+                "wishes": [
+                    {"kind": wish.kind, "stay": wish.stay, "rule": wish.rule or None, "text": _wish_text(plan, wish)}
+                    for wish in wishes
+                ],
                 "text": conflict_text(plan, number, wishes),
             }
             for number, wishes in why.conflicts.items()
         ],
+        "notes": list(why.notes),
     }
 
 
-def stretch_text(plan: HouseholdPlan, stretch: Stretch) -> str:
+def stretch_text(plan: HouseholdPlan, stretch: Stretch, *, with_current: bool = False) -> str:
     """Say why some hours charge or wait."""
     start, end = (_moment(plan, stretch.stay, instant) for instant in (stretch.start_s, stretch.end_s))
     zone = clock_changes(start, end)
@@ -123,18 +138,84 @@ def stretch_text(plan: HouseholdPlan, stretch: Stretch) -> str:
     when = f"{begin:%a} {time_text(begin, with_zone=zone)} - {day}{time_text(finish, with_zone=zone)}"
     least, most = _price(stretch.low), _price(stretch.high)
     price = least if least == most else f"{least} to {most}"
-    said = {
-        "floor": "charges at any price, because the battery is below the floor",
-        "short": "charges, because every hour is needed to come as near to the target as can be",
-        "cheap": f"charges: {price} is less than {_price(stretch.worth)}, what a kWh is worth",
-        "last": f"charges, at {price}, because no cheaper hours are left",
-        "off": "cannot charge: nothing is delivered then",
+    charges = "charges"
+    if with_current and isfinite(stretch.current_a):
+        charges = f"charges with {current_text(stretch.current_a, 0.0)}"
+    if stretch.in_parts:
+        charges += " in parts"
+    said: dict[Reason, str] = {
+        "floor": f"{charges} at any price, because the battery is below the floor",
+        "short": f"{charges}, because every hour is needed to come as near to the target as can be",
+        "cheap": f"{charges}: {price} is less than {_price(stretch.worth)}, what a kWh is worth",
+        "last": f"{charges}, at {price}, because no cheaper hours are left",
+        "needed": f"{charges}, at {price}: without these hours {_instead_text(plan, stretch)}",
+        "either": f"{charges}, at {price}, though other hours would do at the same cost",
+        "off": f"cannot charge: {_off_text(stretch)}",
         "full": f"waits, though {price} would pay, because the battery holds all it may",
         "none": "waits: nothing more is needed",
         "equal": f"waits: {price} is as cheap as the hours used, but no more is needed",
         "dear": f"waits: {price} is more than {_price(stretch.worth)}, what a kWh is worth",
-    }[stretch.reason]
-    return f"{when} {said}"
+        "dearer": f"waits, at {price}: charging {_kwh(stretch)} {_instead_text(plan, stretch)}",
+        "rules": f"waits: {' and '.join(_HINDERS.get(name, name) for name in stretch.because)}",
+        "unknown": f"{charges if stretch.charges else 'waits'}; no other plan was proven in time",
+    }
+    if stretch.reason == "full" and not isfinite(stretch.worth):
+        return f"{when} waits: the battery holds all it may"
+    if stretch.reason == "floor" and stretch.instead is not None:
+        otherwise = f"without these hours {_instead_text(plan, stretch)}"
+        return f"{when} {charges}, at {price}, to be above the floor sooner; {otherwise}"
+    if stretch.reason == "equal" and stretch.instead is not None:
+        return f"{when} waits, at {price}: charging {_kwh(stretch)} would cost the same"
+    return f"{when} {said[stretch.reason]}"
+
+
+#: By rule of the charger: how it keeps hours from being used.
+_HINDERS: Final = {
+    "one_block": "the one block cannot reach here (`one_block`)",
+    "most_starts": "that would take another start (`most_starts`)",
+    "min_on": "it cannot be on for long enough here (`min_on`)",
+    "min_off": "it cannot be off for long enough around that (`min_off`)",
+}
+#: By rule of the charger: why nothing can be drawn.
+_OFF: Final = {
+    "never": "forbidden hours (`never`)",
+    "load_control": "held back by `load_control`",
+    "derating": "too hot for the least current (`derating`)",
+    "preconditioning": "all of the power goes into `preconditioning`",
+}
+
+
+def _off_text(stretch: Stretch) -> str:
+    return " and ".join(_OFF.get(name, name) for name in stretch.because) or "nothing is delivered then"
+
+
+def _kwh(stretch: Stretch) -> str:
+    instead = stretch.instead
+    if instead is None:
+        return "more"
+    on_top = f", {instead.on_top_kwh:.1f} kWh of it on top of what is needed," if instead.on_top_kwh > 0.05 else ""
+    return f"{instead.wall_kwh:.1f} kWh here{on_top or ' instead'}"
+
+
+def _instead_text(plan: HouseholdPlan, stretch: Stretch) -> str:
+    instead = stretch.instead
+    if instead is None:
+        return ""
+    # A plan that is not proven may be dearer than another.
+    least = "" if instead.proven else "at most " if instead.cost >= 0 else "at least "
+    money = f"cost {least}{money_text(abs(instead.cost), plan.household.tariff.currency)} {_more(instead.cost)}"
+    if instead.shortfall_kwh <= _SHORT_KWH:
+        return f"the plan would {money}" if stretch.charges else f"would {money}"
+    missing = f"{instead.shortfall_kwh:.1f} kWh more would be missing"
+    return missing if stretch.charges else f"would leave {instead.shortfall_kwh:.1f} kWh more missing"
+
+
+def _more(amount: float) -> str:
+    return "more" if amount >= 0 else "less"
+
+
+def _several_currents(why: Why) -> bool:
+    return len({round(stretch.current_a, 6) for stretch in why.stretches if isfinite(stretch.current_a)}) > 1
 
 
 def change_text(change: Change, currency: str) -> str:
@@ -142,11 +223,13 @@ def change_text(change: Change, currency: str) -> str:
     if abs(change.shortfall_kwh) > _SHORT_KWH:
         more = "more" if change.shortfall_kwh > 0 else "less"
         missing = f"leave {abs(change.shortfall_kwh):.1f} kWh {more} missing"
-        cost = f", for {money_text(change.cost, currency)}" if round(change.cost, 2) else ""
-        return f"{change.what} would {missing}{cost}"
+        cost = f"{', for' if change.cost > 0 else ' and save'} {money_text(abs(change.cost), currency)}"
+        return f"{change.what} would {missing}{cost if round(change.cost, 2) else ''}"
     if not _counts(change):
         return f"{change.what} would change nothing"
     verb = "cost" if change.cost > 0 else "save"
+    if not change.proven:
+        verb += " at most" if change.cost > 0 else " at least"
     return f"{change.what} would {verb} {money_text(abs(change.cost), currency)}"
 
 
@@ -171,6 +254,10 @@ def _wish_text(plan: HouseholdPlan, wish: Wish) -> str:
         return f"{plan.itinerary.drives[wish.stay].battery_kwh:.1f} kWh for the drive after {stay.place}"
     if wish.kind == "floor":
         return f"{percent_text(plan.household.habits.floor)} left as floor"
+    if wish.kind == "rule":
+        said = [text for text in plan.rules if text.endswith(f"(`{wish.rule}`)")]
+        when = f" until {stay.end:%a} {time_text(stay.end)}" if len(plan.itinerary.stays) > 1 else ""
+        return (" and ".join(said) or f"`{wish.rule}`") + when
     start, end = whole_minute(stay.start), whole_minute(stay.end)
     power = current_text(stay.current_a, limit.wall_kw)
     return f"{stay.hours:.1f} h at {stay.place} ({start:%a} {time_text(start)} - {time_text(end)}) with {power}"

@@ -241,10 +241,11 @@ def _stops(study: Study, question: Question) -> Iterator[PlaceWorth]:
 def _equipment(study: Study, rows: pd.DataFrame, ranked: pd.DataFrame, question: Question) -> Iterator[EquipmentAnswer]:
     if len(study.equipment) < 2:
         return
+    first = ranked[ranked.equipment == question.equipment].drop_duplicates(["household", "driving"])
+    cheapest_of = dict(zip(zip(first.household, first.driving, strict=True), first.tariff, strict=True))
     for (household, driving), part in rows.groupby(["household", "driving"], sort=False):
         home = study.households[str(household)]
-        here = ranked[(ranked.household == household) & (ranked.driving == driving)]
-        cheapest = str(here[here.equipment == question.equipment].tariff.iloc[0])
+        cheapest = str(cheapest_of[household, driving])
         for tariff in dict.fromkeys((question.tariff, cheapest)):
             yield weigh_equipment(
                 part[part.tariff == tariff],

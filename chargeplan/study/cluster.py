@@ -31,6 +31,7 @@ class Cluster:
 
     #: Dask itself tries a task four times before it says that its workers were killed.
     tries = 2
+    remedy = "give the workers more memory, or use a smaller chunk_cells="
 
     def __init__(self, client: Any, options: dict[str, Any] | None = None) -> None:
         self.client = client

@@ -7,12 +7,12 @@ what has been cached in them, and for sets on the seed of the process.
 from __future__ import annotations
 
 import copyreg
-import functools
 import hashlib
 import sys
 from collections.abc import Iterable, Mapping, Set
 from dataclasses import fields, is_dataclass, replace
 from datetime import date, time, timedelta
+from functools import cached_property
 from importlib import metadata
 from pathlib import PurePath
 from types import BuiltinFunctionType, FunctionType, MethodType
@@ -118,7 +118,7 @@ class _Walk:
         if is_dataclass(value):
             told = (field.name for field in fields(value) if field.init)
             return kind, (self.digest((name, getattr(value, name))) for name in told)
-        return kind, [self.digest(_without_caches(value, _reduced(value)))]
+        return kind, [self.digest(_reduced(value))]
 
 
 def _hash(kind: str, parts: Iterable[bytes]) -> bytes:
@@ -143,23 +143,17 @@ def _name(value: Any) -> str:
 
 
 def _reduced(value: object) -> Any:
-    """Take an object apart the way pickle does."""
+    """Take an object apart the way pickle does, but leave out what is worked out on demand and kept."""
     reduce = copyreg.dispatch_table.get(type(value))
     try:
-        return reduce(value) if reduce else value.__reduce_ex__(4)
+        parts = reduce(value) if reduce else value.__reduce_ex__(4)
     except TypeError as error:
         raise InputError(f"it cannot be told what a {type(value).__name__} holds: {error}; leave it out") from None
-
-
-def _without_caches(value: object, reduced: Any) -> Any:
-    """Leave out what is worked out on demand, of a class that is no dataclass."""
-    if isinstance(reduced, str):
-        return _name(value) if hasattr(value, "__qualname__") else reduced
-    state = reduced[2] if len(reduced) > 2 else None
+    if isinstance(parts, str):  # the name of something that there is once
+        return parts
+    make, given, state, *items = (*parts, None, None, None)[:5]
     if isinstance(state, dict):
-        known = {k: v for k, v in state.items() if not isinstance(getattr(type(value), str(k), None), _CACHED)}
-        return (*reduced[:2], known, *map(list, (part for part in reduced[3:] if part is not None)))
-    return tuple(part if n < 3 or part is None else list(part) for n, part in enumerate(reduced))
-
-
-_CACHED: Final = functools.cached_property
+        kind = type(value)
+        kept = [name for name in state if isinstance(getattr(kind, str(name), None), cached_property)]
+        state = {name: held for name, held in state.items() if name not in kept}
+    return (make, given, state, *(part if part is None else list(part) for part in items))

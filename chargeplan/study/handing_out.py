@@ -115,13 +115,8 @@ class _Work:
         if task.lost < self.pool.tries:
             self.again = sorted([*self.again, task], key=lambda task: task.chunk.number)
             return
-        self._fail(
-            task,
-            ChargeplanError(
-                f"{task.chunk} lost its worker {task.lost} times, as when there is not enough memory; use fewer workers "
-                'or a smaller chunk_cells=, and in a script call run_study under `if __name__ == "__main__":`'
-            ),
-        )
+        why = f"{task.chunk} lost its worker {task.lost} times, as when there is not enough memory"
+        self._fail(task, ChargeplanError(f"{why}; {self.pool.remedy}"))
 
     def _fail(self, task: _Task, error: BaseException) -> None:
         """Keep the failure of the first chunk in order, and call back those after it."""

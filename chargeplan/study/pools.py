@@ -27,6 +27,8 @@ class Pool(Protocol):
 
     #: So often a chunk may lose its worker before the study is given up, at least 2.
     tries: int
+    #: What the caller can do when it lost that many.
+    remedy: str
 
     def room(self) -> int:
         """Say how many chunks may be handed out at a time."""
@@ -92,7 +94,7 @@ def is_lost(future: Future[Any]) -> bool:
 class _Here:
     """Work in this process, one chunk after the other."""
 
-    tries = 2  # of which none is ever needed
+    tries, remedy = 2, ""  # no worker is lost here
 
     def room(self) -> int:
         return 1
@@ -116,6 +118,9 @@ class _Processes:
     """Processes of our own, which are started anew when one of them is killed."""
 
     tries = 3
+    remedy = (
+        'use fewer workers or a smaller chunk_cells=, and in a script call run_study under `if __name__ == "__main__":`'
+    )
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
@@ -144,7 +149,7 @@ class _Processes:
 class _Given:
     """An executor of the caller's, which stays open."""
 
-    tries = 2  # of which the second is never reached: it breaks with its first worker
+    tries, remedy = 2, ""  # it breaks with the first worker that is lost
 
     def __init__(self, executor: Executor) -> None:
         self.executor = executor

@@ -18,6 +18,7 @@ from chargeplan.writing import SCRATCH, whole_file, write_whole
 #: Schema of the folder.
 PARTS_SCHEMA: Final = "chargeplan.study-parts/1"
 MANIFEST: Final = "study.json"
+_OF_ANY_VERSION: Final = PARTS_SCHEMA.rpartition("/")[0] + "/"
 _ABOUT: Final = b"chargeplan"
 #: Types of the columns, by name.
 COLUMNS: Final[dict[str, type]] = get_type_hints(YearRow)
@@ -116,18 +117,6 @@ def open_folder(path: Path, study: Study, chunk_cells: int | None, *, restart: b
         If it holds another study or other files, cannot be written, or pyarrow is missing.
     """
     arrow()
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-        names = sorted(file.name for file in path.iterdir())
-    except OSError as error:
-        raise InputError(f"cannot use {path} for results: {error.strerror}; choose another folder") from None
-    if names and MANIFEST not in names and not all(name.startswith(SCRATCH) for name in names):
-        raise InputError(f"{path} holds other files, like {names[0]}; choose a new or an empty folder")
-    if restart:
-        for number in _numbers(path):
-            (path / f"part-{number:06d}.parquet").unlink()
-    elif MANIFEST in names:
-        return _opened_again(path, study, chunk_cells)
     cut = Cut.of(study, chunk_cells)
     about = {
         "schema": PARTS_SCHEMA,
@@ -137,6 +126,19 @@ def open_folder(path: Path, study: Study, chunk_cells: int | None, *, restart: b
         "cells": study.cells,
         "parts": cut.chunks,
     }
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+        names = sorted(file.name for file in path.iterdir())
+    except OSError as error:
+        raise InputError(f"cannot use {path} for results: {error.strerror}; choose another folder") from None
+    if names and MANIFEST not in names and not all(name.startswith(SCRATCH) for name in names):
+        raise InputError(f"{path} holds other files, like {names[0]}; choose a new or an empty folder")
+    if restart and MANIFEST in names:
+        _manifest(path, to_replace=True)
+        for number in _numbers(path):
+            (path / f"part-{number:06d}.parquet").unlink()
+    elif MANIFEST in names:
+        return _opened_again(path, study, chunk_cells)
     write_whole(path / MANIFEST, (json.dumps(about, indent=2) + "\n").encode())
     _remove_scratch(path)
     return Folder(path, about), cut
@@ -194,17 +196,22 @@ def _opened_again(path: Path, study: Study, chunk_cells: int | None) -> tuple[Fo
     return _with_parts(path, about), cut
 
 
-def _manifest(path: Path) -> dict[str, Any]:
+def _manifest(path: Path, *, to_replace: bool = False) -> dict[str, Any]:
+    """Read what a folder says of itself; of one that is to begin anew it is enough that a study wrote it."""
     file = path / MANIFEST
     try:
         about = json.loads(file.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         raise InputError(f"{path} is no folder of results: {MANIFEST} cannot be read; choose another one") from None
     wanted = {"schema": str, "study": str, "of": str, "chunk_cells": int, "cells": int, "parts": int}
-    if not isinstance(about, dict) or any(not isinstance(about.get(key), kind) for key, kind in wanted.items()):
-        raise InputError(f"{file} is not what a run of a study writes; choose another folder, or give restart=True")
-    if about["schema"] != PARTS_SCHEMA:
-        raise InputError(f"{file} has the schema {about['schema']}, not {PARTS_SCHEMA}; choose another folder")
+    if not isinstance(about, dict) or not str(about.get("schema")).startswith(_OF_ANY_VERSION):
+        raise InputError(f"{file} is not what a run of a study writes; choose another folder")
+    if not to_replace:
+        if about["schema"] != PARTS_SCHEMA:
+            remedy = "choose another folder, or give restart=True to begin anew"
+            raise InputError(f"{file} has the schema {about['schema']}, not {PARTS_SCHEMA}; {remedy}")
+        if any(not isinstance(about.get(key), kind) for key, kind in wanted.items()):
+            raise InputError(f"{file} has been changed; choose another folder, or give restart=True to begin anew")
     return about
 
 

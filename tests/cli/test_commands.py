@@ -108,10 +108,10 @@ def test_a_rate_sheet_is_no_household(invoke):
 
     result = invoke("tonight", str(shipped_folder() / "flat.yaml"))
     assert result.exit_code == 2
-    assert "`habits` is missing; add for example `habits:" in result.stderr
+    assert "this is a rate sheet, not a household file; name it under `tariff` in a household file" in result.stderr
     result = invoke("prices", str(example_folder() / "demo.yaml"))
     assert result.exit_code == 2
-    assert "`currency` is missing" in result.stderr
+    assert "this is a household file, not a rate sheet; use `chargeplan tonight" in result.stderr
 
 
 def test_without_a_household_file_the_example_is_named(invoke, tmp_path, monkeypatch):

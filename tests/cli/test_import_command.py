@@ -69,7 +69,8 @@ def test_the_sheet_is_written_whole_and_never_over_another(invoke, save, tmp_pat
         ((*ZONE, "--out", "no/such/folder.yaml"), "cannot write no/such/folder.yaml: No such file or directory"),
         ((*ZONE, "--out", "."), "is there already"),
         ((*ZONE, "--out", "a", "--out-dir", "b"), "--out and --out-dir exclude one another; give one of them"),
-        ((*ZONE, "--out-dir", "b"), "b is no folder; make it first"),
+        ((*ZONE, "--out-dir", "record.json"), "record.json is no folder, but a file; name another one"),
+        ((*ZONE, "--out-dir", "record.json/b"), "cannot make the folder record.json/b: Not a directory"),
     ],
 )
 def test_a_mistake_gets_one_clear_line(invoke, save, tmp_path, arguments, message):
@@ -122,7 +123,10 @@ def test_several_records(invoke, save, tmp_path):
 
 
 def test_records_without_a_label_get_numbers(invoke, save, tmp_path):
-    (tmp_path / "out").mkdir()
+    """The folder is made; nothing is where no record can be read."""
+    broken = save(record(energyratestructure=None), "broken.json")
+    assert invoke("import", broken, *ZONE, "--out-dir", "none").exit_code == 2
+    assert not (tmp_path / "none").exists()
     file = save([record(label=None), record(label=None, name="Other")])
     assert invoke("import", file, *ZONE, "--out-dir", "out").exit_code == 0
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["record-1.yaml", "record-2.yaml"]

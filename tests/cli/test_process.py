@@ -138,7 +138,7 @@ def test_solvers_do_not_print_into_the_csv(process):
         assert (ran.returncode, ran.stderr) == (0, "")
         lines = ran.stdout.splitlines()
         assert lines[0].startswith("start,hours,place,")
-        assert {line.count(",") for line in lines} == {8}
+        assert {line.count(",") for line in lines} == {9}
 
 
 # ------------------------------------------------------------------------------------------------ imports

@@ -17,11 +17,17 @@ from pydantic import BaseModel
 import chargeplan
 from chargeplan import cli, reading
 from chargeplan.charging import LEVELS
+from chargeplan.cli.studies import STOPPED
 from chargeplan.errors import FileError, InputError, SolverError
 from chargeplan.household import plan_tonight, read_household
 from chargeplan.household.household import example_folder, examples
-from chargeplan.household.model import HouseholdSheet
+from chargeplan.household.model import CircuitPart, EvsePart, HouseholdSheet
+from chargeplan.output.study_data import MOST_ROWS
 from chargeplan.reading import read_document
+from chargeplan.study.answers import MOST_LIVES
+from chargeplan.study.equipment import CAUTION
+from chargeplan.study.file import study_examples
+from chargeplan.study.model import HousePart, StudySheet
 from chargeplan.tariff import load_tariff, read_tariff, shipped_sheets
 from chargeplan.tariff.checks import failed_checks
 from chargeplan.tariff.loading import shipped_folder
@@ -73,7 +79,7 @@ def command_line(text):
 def test_every_block_is_seen_to():
     """A block that is added to the README needs a test here: these are all there are."""
     languages = [name for name, _ in BLOCKS]
-    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 2 + ["yaml"] * 7 + ["python"] * 2)
+    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 3 + ["yaml"] * 7 + ["python"] * 3)
 
 
 # ------------------------------------------------------------------------------------------------ commands
@@ -148,7 +154,11 @@ def test_the_table_of_commands():
 def test_each_command_of_the_table_runs(invoke, row, tmp_path, monkeypatch):
     """Each command runs as the table writes it, with a household or sheet put in for the word in capitals."""
     words = command_line(
-        spans(row[0])[0].replace("[HOUSEHOLD]", "demo").replace("SHEET", "flat").replace("FILE...", "flat")
+        spans(row[0])[0]
+        .replace("[HOUSEHOLD]", "demo")
+        .replace("[STUDY]", "demo")
+        .replace("SHEET", "flat")
+        .replace("FILE...", "flat")
     )
     words = ["two-period" if word == "OLD" else "summer-peak" if word == "[NEW]" else word for word in words]
     now = ["--now", "2026-11-25 20:00"] if words[0] in ("tonight", "days", "together") else []
@@ -227,6 +237,72 @@ def test_the_table_of_keys():
     losses = README.split("**Losses.**")[1].split("**Taper.**")[0]
     assert {"efficiency", "overhead"} <= set(spans(losses))
     assert set(LEVELS) <= set(spans(losses))
+
+
+def test_the_preconditioning_loads():
+    """The preconditioning that is printed fits the habits as it stands."""
+    about = README.split("**Warm or cool before leaving.**")[1].split("\n\n")[0]
+    said = spans(about)[0]
+    home = read_household(changed(("  target: 80 %", f"  {said}\n  target: 80 %")))
+    assert home.habits.preconditioning.takes_min == 20
+
+
+def test_the_table_of_keys_of_a_study():
+    """Every key of the study model, all the way down, stands in the row of its part, and no row names another."""
+    rows = dict(table("study key"))
+    parts = parts_of(StudySheet)
+    assert sorted(key for cell in rows for key in spans(cell)) == sorted(parts)
+
+    def below(models, elsewhere):
+        for model in models:
+            if model not in elsewhere:
+                yield model
+                for inner in parts_of(model).values():
+                    yield from below(inner, elsewhere)
+
+    for cell, about in rows.items():
+        # Circuits and supply equipment are those of a household file; `house` has a row of its own.
+        elsewhere = [CircuitPart, EvsePart, *([] if cell == "`house`" else [HousePart])]
+        models = [model for key in spans(cell) for model in below(parts[key], elsewhere)]
+        keys = {key for model in models for key in parts_of(model)}
+        words = {str(value) for model in (StudySheet, *models) for value in values_of(model)} | {"as it is", "none"}
+        named = {span.split(":")[0] for span in spans(about)}
+        assert named - words <= keys | set(spans(cell)), f"{cell}: {named - words - keys}"
+        assert keys <= named, f"{cell}: {keys - named}"
+    assert "(unless stated)" in rows["`aim`"]
+    assert StudySheet.model_fields["aim"].default == "target"
+
+
+def test_the_study_that_is_shown(invoke):
+    """What the demo study prints begins as shown, and the folder of examples is where the README says."""
+    shown = block("text", "Which rate, which outlet")
+    assert invoke("study", "demo").stdout.startswith(shown)
+    folder = Path(__file__).parents[2] / "chargeplan" / "study" / "examples"
+    assert f"`{folder.relative_to(Path(__file__).parents[2])}/` has three to copy" in README.replace("\n", " ")
+    assert {path.stem for path in folder.glob("*.yaml")} == set(study_examples())
+    assert len(study_examples()) == 3
+    assert f"more than {MOST_LIVES} with their ways of driving" in " ".join(README.split())
+    assert f"`--json` holds them up to {MOST_ROWS:,}" in README
+    assert f"Ctrl-C (exit code {STOPPED})" in README
+    assert CAUTION.split(": ")[1] in " ".join(README.replace("> ", "").split())
+
+
+def test_the_study_in_python(tmp_path):
+    """The block runs as a script, and what is named below it is there."""
+    script = block("python", "run_study")
+    (tmp_path / "compare.py").write_text(script, encoding="utf-8")
+    ran = subprocess.run(
+        [sys.executable, "compare.py"], cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120
+    )
+    assert ran.returncode == 0, ran.stderr
+    assert "night-owl" in ran.stdout
+    below = README.split(f"{script}```")[1].split("## Rate sheets")[0]
+    named = {span.split("(")[0] for span in spans(below)}
+    assert {"Study", "Driving", "Equipment", "UsualLoad", "rank_rates", "weigh_equipment", "study_html"} <= named
+    notebooks = {name for name in named if name.startswith("notebooks/")}
+    for name in notebooks:
+        assert (Path(__file__).parents[2] / name).is_file()
+    assert named - notebooks <= set(chargeplan.__all__)
 
 
 def test_the_values_that_are_written_load():

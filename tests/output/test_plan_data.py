@@ -22,6 +22,7 @@ from chargeplan.tariff import load_tariff, shipped_sheets
 DATA = settings(deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
 PLAN_HEADER = (
     *("start", "hours", "place", "price_per_kwh", "current_a", "wall_kwh", "battery_kwh", "cost", "state_of_charge"),
+    "preconditioning_kwh",
 )
 
 

@@ -221,6 +221,7 @@ def test_numbers_print_as_a_person_would_write_them():
         ("2026-05-02", "2026-05-02", "1 h", "is not after the start"),
         ("2026-05-01", "2026-05-02", "2 h", "does not divide an hour"),
         ("2026-05-01", "2026-05-02", "7 min", "does not fit"),
+        ("2026-05-01", "2026-05-02", "day", "a step of day is no length of time; write what divides an hour: 5 min"),
         ("2026-05-01 00:00:30", "2026-05-02", "1 h", "whole minute"),
         ("2026-05-01 00:30", "2026-05-02", "1 h", "no whole number of steps"),
         ("1980-01-01", "2190-01-01", 1, "5,000,000"),

@@ -69,6 +69,7 @@ STUDY_CHANGES = {
     "aim": "enough",
     "seed": 2,
     "draws": 2,
+    "alike": {"b": "a"},
     "strategies": ("optimal",),
 }
 

@@ -7,7 +7,7 @@ import shutil
 import signal
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,6 +16,7 @@ from pyarrow import parquet
 from run_cases import DEMO, LOAD, RATES, parts_in, slow_study, study, wait_for
 
 from chargeplan.errors import InputError
+from chargeplan.study.driving import Driving
 from chargeplan.study.results import read_results
 from chargeplan.study.run import run_study
 from chargeplan.study.store import MANIFEST, PARTS_SCHEMA
@@ -47,6 +48,13 @@ def _finished(tmp_path_factory):
 def finished(_finished, tmp_path):
     """A folder in which the study is complete, in five parts."""
     return Path(shutil.copytree(_finished, tmp_path / "out"))
+
+
+@dataclass(frozen=True)
+class Unnamed(Driving):
+    """Driving that hangs on a function without a name."""
+
+    how: object = field(default_factory=lambda: lambda: 0)
 
 
 def contents(folder):
@@ -212,6 +220,18 @@ def test_a_folder_with_other_files_is_refused(tmp_path):
     assert sorted(os.listdir(tmp_path)) == ["letter.txt", "part-000000.parquet"]
 
 
+def test_what_a_later_run_could_not_know_again(finished, tmp_path):
+    """A driving without a name is refused before anything is made or removed; in memory it may be used."""
+    given = study("a", driving={"own": Unnamed()})
+    before = contents(finished)
+    for folder in (tmp_path / "new", finished):
+        with pytest.raises(InputError, match="which has no name by which a later run would know it"):
+            run_study(given, out=folder, restart=True)
+    assert not (tmp_path / "new").exists()
+    assert contents(finished) == before
+    assert len(list(run_study(given, workers=1).rows())) == 12
+
+
 def test_restart_removes_parts_only(finished):
     """What people put beside them stays."""
     (finished / "note.txt").write_text("mine")
@@ -226,13 +246,30 @@ def test_restart_removes_parts_only(finished):
     ]
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"schema": 1}', "\xff"])
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"schema": 1}', '{"schema": "mine/1"}', "\xff"])
 def test_a_manifest_that_is_none(finished, text):
-    """One message."""
+    """One message, and nothing is removed, with restart neither: it is somebody else's."""
     (finished / MANIFEST).write_text(text, encoding="latin-1")
-    for open_it in (read_results, lambda folder: run_study(study(), out=folder)):
+    before = contents(finished)
+    for open_it in (
+        read_results,
+        lambda folder: run_study(study(), out=folder),
+        lambda folder: run_study(study(), out=folder, restart=True),
+    ):
         with pytest.raises(InputError, match="choose another"):
             open_it(finished)
+    assert contents(finished) == before
+
+
+@pytest.mark.parametrize("change", [{"schema": "chargeplan.study-parts/2"}, {"parts": "five"}], ids=str)
+def test_a_manifest_that_cannot_be_gone_on_with(finished, change):
+    """Of another version of this package, or changed by hand: it can be begun anew."""
+    about = json.loads((finished / MANIFEST).read_text())
+    (finished / MANIFEST).write_text(json.dumps(about | change))
+    with pytest.raises(InputError, match="choose another folder, or give restart=True to begin anew"):
+        run_study(study("a"), out=finished)
+    run_study(study("a"), out=finished, restart=True)
+    assert read_results(finished).cells == 4
 
 
 def test_a_manifest_of_another_schema(finished):
