@@ -23,7 +23,8 @@ class CarYear:
     timezone : str
         Whose wall clock the days are on.
     start_s, end_s : int array, shape (m,)
-        Begin and end of each stay, UTC seconds.
+        Begin and end of each stay, UTC seconds; at home the end is sooner than the departure if the household wants
+        to be ready early.
     place : int array, shape (m,)
         Where: 0 at home, 1 and more for the stops of the household.
     distance_km : float array, shape (m,)
@@ -99,6 +100,12 @@ def car_year(household: Household, journeys: Journeys) -> CarYear:
 
     distance, usual = driven_after(leg_km), driven_after(leg_km * journeys.factor[leg_of])
     driven = np.flatnonzero(usual[:-1] > 0) if start_s.size else np.array([], dtype=np.int64)
+    leaves = (place == 0) & np.isin(end_s, journeys.leave_s)
+    early = household.habits.early
+    if early is not None:
+        # What is charged after the car may have left comes too late, so nothing is.
+        ready_s = end_s - round(60 * early.ready_min)
+        end_s = np.where(leaves & (ready_s > start_s + 60), ready_s, end_s)
     return CarYear(
         timezone=journeys.timezone,
         start_s=start_s,
@@ -106,7 +113,7 @@ def car_year(household: Household, journeys: Journeys) -> CarYear:
         place=place,
         distance_km=distance,
         usual_km=usual,
-        leaves=(place == 0) & np.isin(end_s, journeys.leave_s),
+        leaves=leaves,
         behind_km=float(usual[driven[-1]]) if driven.size else 0.0,
     )
 

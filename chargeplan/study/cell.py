@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chargeplan.charging import Limit
 from chargeplan.household.charger import HomeCharger
@@ -13,6 +14,7 @@ from chargeplan.household.household import Household
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.study.car_year import CarYear, car_year
 from chargeplan.study.driving import Journeys
+from chargeplan.study.home_rules import under_home_rules
 from chargeplan.study.study import Unit
 from chargeplan.study.whole_bill_year import charges_power, plan_whole_bill_year
 from chargeplan.study.year_bills import BillGrid, bill_grid, bills_with, slot_prices, step_min
@@ -21,7 +23,6 @@ from chargeplan.study.year_plan import (
     YearGrid,
     YearPlan,
     plan_year,
-    under_charger,
     unmanaged_years,
     year_grid,
     year_problem,
@@ -147,17 +148,21 @@ class Planned:
         The slots it is drawn in.
     road_kwh : array, shape (m,)
         Battery energy of each drive that is charged on the way.
+    drawn_kwh : array, shape (n,)
+        Wall energy of each slot that preconditioning draws at home, on top of what is charged.
     """
 
     equipment: str
     plan: YearPlan
     problem: Problem
     road_kwh: Floats
+    drawn_kwh: Floats
 
     def home_kwh(self, year: CarYear, bills: BillGrid) -> Floats:
         """Add up what is drawn at home by the intervals of the bills."""
         at_home = year.place[self.problem.stay] == 0
-        return bills.car_kwh(self.problem.start_s[at_home], self.plan.wall_kwh[at_home])
+        wall_kwh = self.plan.wall_kwh + self.drawn_kwh
+        return bills.car_kwh(self.problem.start_s[at_home], wall_kwh[at_home])
 
 
 def planned_years(unit: Unit, grid: YearGrid, bills: BillGrid) -> list[Planned]:
@@ -182,11 +187,12 @@ def planned_years(unit: Unit, grid: YearGrid, bills: BillGrid) -> list[Planned]:
     for equipment_name, equipment in unit.equipment.items():
         limits = limits_of(household, equipment)
         problem, road_kwh = year_problem(grid, household.vehicle, wants_of(unit), limits, prices)
-        if household.charger is not None and limits[0].wall_kw > 0:
-            problem = under_charger(problem, grid.year, _charger(household, equipment), limits[0])
-        planned += [
-            Planned(equipment_name, plan, problem, road_kwh) for plan in _plans(unit, problem, grid.year, bills)
-        ]
+        drawn_kwh = np.zeros(problem.slots)
+        charger = _charger(household, equipment) if limits[0].wall_kw > 0 else None
+        if charger is not None or household.habits.preconditioning is not None:
+            problem, drawn_kwh = under_home_rules(problem, grid.year, household, limits[0], charger)
+        plans = _plans(unit, problem, grid.year, bills, drawn_kwh)
+        planned += [Planned(equipment_name, plan, problem, road_kwh, drawn_kwh) for plan in plans]
     return planned
 
 
@@ -199,9 +205,8 @@ def _rows(unit: Unit, journeys: Journeys, grid: YearGrid, name: str, tariff: Tar
     return [_row(shared, found, bill) for found, bill in zip(planned, with_car.tolist(), strict=True)]
 
 
-def _charger(household: Household, equipment: Equipment | None) -> HomeCharger:
-    assert household.charger is not None
-    if equipment is None or equipment.links is None:
+def _charger(household: Household, equipment: Equipment | None) -> HomeCharger | None:
+    if household.charger is None or equipment is None or equipment.links is None:
         return household.charger
     circuit, evse = equipment.links
     return replace(household.charger, circuit=circuit, evse=evse)
@@ -235,19 +240,22 @@ def _prices(household: Household, grid: YearGrid, bills: BillGrid) -> Floats:
     return prices
 
 
-def _plans(unit: Unit, problem: Problem, year: CarYear, bills: BillGrid) -> list[YearPlan]:
+def _plans(unit: Unit, problem: Problem, year: CarYear, bills: BillGrid, drawn_kwh: Floats) -> list[YearPlan]:
     found = []
     if "optimal" in unit.strategies:
-        found.append(_optimal(unit.household.prefer, problem, year, bills))
+        at_home = year.place[problem.stay] == 0
+        # What is drawn in any case counts like the house, so that charging keeps out of its way.
+        house_kwh = bills.house_kwh + bills.car_kwh(problem.start_s[at_home], drawn_kwh[at_home])
+        found.append(_optimal(unit.household.prefer, problem, at_home, replace(bills, house_kwh=house_kwh)))
     if len(unit.strategies) > len(found):
         habits = unmanaged_years(problem, wants_of(unit), unit.household.vehicle)
         found += [plan for plan in habits if plan.strategy in unit.strategies]
     return found
 
 
-def _optimal(prefer: str, problem: Problem, year: CarYear, bills: BillGrid) -> YearPlan:
+def _optimal(prefer: str, problem: Problem, at_home: NDArray[np.bool_], bills: BillGrid) -> YearPlan:
     if charges_power(bills.tariff) and not problem.taper.size and not problem.ruled:
-        billed = plan_whole_bill_year(problem, bills, year.place[problem.stay] == 0, prefer)
+        billed = plan_whole_bill_year(problem, bills, at_home, prefer)
         if billed is not None:
             return billed
     return plan_year(problem, tie_break=prefer)
@@ -283,7 +291,7 @@ def _row(shared: _Shared, found: Planned, bill: float) -> YearRow:
         tariff=shared.tariff,
         equipment=found.equipment,
         strategy=plan.strategy,
-        home_kwh=float(plan.wall_kwh[~away].sum()),
+        home_kwh=float(plan.wall_kwh[~away].sum() + found.drawn_kwh.sum()),
         stops_kwh=float(plan.wall_kwh[away].sum()),
         road_kwh=on_the_way,
         bill=bill,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -11,13 +10,11 @@ from numpy.typing import NDArray
 
 from chargeplan.charging import Limit, Vehicle
 from chargeplan.clock import IntArray
-from chargeplan.household.charger import HOME, HomeCharger
 from chargeplan.plan.merit_order import merit_order
-from chargeplan.plan.problem import Floats, Problem, problem_from
+from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.ruled import reached
 from chargeplan.plan.solvers import solve
-from chargeplan.plan.stops import Drive, Itinerary, Stay
 from chargeplan.plan.unmanaged import by_timer, on_plug_in
 from chargeplan.study.car_year import CarYear
 
@@ -167,50 +164,6 @@ def year_problem(
         step_s=grid.step_s,
     )
     return problem, road
-
-
-def under_charger(problem: Problem, year: CarYear, charger: HomeCharger, limit: Limit) -> Problem:
-    """Lay the rules of the charger at home on a year.
-
-    Parameters
-    ----------
-    problem : Problem
-        The year without them.
-    year : CarYear
-        Its stays.
-    charger : HomeCharger
-        How the charger may be used.
-    limit : Limit
-        What it delivers without rules.
-
-    Returns
-    -------
-    Problem
-        With slots cut where another limit begins, and with rules about switching.
-    """
-    stays = []
-    for number, (start, end) in enumerate(zip(year.start_s.tolist(), year.end_s.tolist(), strict=True)):
-        first, last = int(problem.first[number]), int(problem.last[number])
-        stays.append(
-            Stay(
-                place=HOME if year.place[number] == 0 else "elsewhere",
-                start=datetime.fromtimestamp(start, UTC),
-                end=datetime.fromtimestamp(end, UTC),
-                wall_kw=float(problem.max_kwh[first] / problem.hours[first]),
-                gain=float(problem.gain[first]),
-                price_per_kwh=problem.price_per_kwh[first : last + 1],
-            )
-        )
-    drives = [Drive(kwh) for kwh in problem.drive_kwh.tolist()]
-    itinerary = Itinerary(problem.level_kwh, problem.capacity_kwh, charger.on_stays(limit, stays), drives)
-    laid = problem_from(itinerary, problem.step_s // 60)
-    return replace(
-        laid,
-        need_kwh=problem.need_kwh,
-        level_kwh=problem.level_kwh,
-        floor_kwh=problem.floor_kwh,
-        taper=problem.taper,
-    )
 
 
 @dataclass(frozen=True, eq=False)

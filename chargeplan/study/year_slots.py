@@ -41,7 +41,8 @@ def year_slots(unit: Unit, strategy: str = "optimal") -> pd.DataFrame:
     -------
     pandas.DataFrame
         A row per slot of a stay, by its start on the household's clock: ``stay``, the number of the stay; ``place``,
-        ``home`` or the name of the stop; ``hours``, the length; ``price_per_kwh``; ``wall_kwh``, what is drawn;
+        ``home`` or the name of the stop; ``hours``, the length; ``price_per_kwh``; ``wall_kwh``, what charging
+        draws; ``preconditioning_kwh``, what warming or cooling the car before it leaves draws besides;
         ``soc_before`` and ``soc``, the state of charge at its start and end, as shares. Between stays the car drives.
 
     Raises
@@ -80,6 +81,7 @@ def year_slots(unit: Unit, strategy: str = "optimal") -> pd.DataFrame:
             "hours": problem.hours,
             "price_per_kwh": problem.price_per_kwh,
             "wall_kwh": plan.wall_kwh,
+            "preconditioning_kwh": looked_at.found.drawn_kwh,
             "soc_before": (after_kwh - battery_kwh) / usable,
             "soc": after_kwh / usable,
         },

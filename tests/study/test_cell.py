@@ -2,14 +2,17 @@
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
 import chargeplan
+from chargeplan import household
 from chargeplan.charging import Circuit, Consumption, Evse, Vehicle, weakest_link
 from chargeplan.errors import InputError
+from chargeplan.household.early import Early
 from chargeplan.study.cell import unit_rows
 from chargeplan.study.driving import Driving
 from chargeplan.study.equipment import Equipment
@@ -22,6 +25,7 @@ RATES = {
     name: chargeplan.load_tariff(name) for name in ("flat", "summer-peak", "half-hours", "two-period", "whole-bill")
 }
 OUTLET = Equipment("outlet", Circuit(15, volts=120), Evse(12))
+FLAT = {"flat": RATES["flat"]}
 FIRST = date(2026, 1, 1)
 
 
@@ -129,7 +133,7 @@ def test_a_label_is_wall_energy():
     car = Vehicle(58, consumption=Consumption(26.4 / 1.609344, "wall"), daily_limit=0.9)
     circuit, evse = Circuit(40, volts=240), Evse(30)
     home = replace(DEMO, vehicle=car, limit=weakest_link(circuit, evse, car), stops=())
-    row = frame(study(households={"demo": home}, tariffs={"flat": RATES["flat"]}, strategies=("optimal",))).iloc[0]
+    row = frame(study(households={"demo": home}, tariffs=FLAT, strategies=("optimal",))).iloc[0]
     assert row.home_kwh / (row.distance_km / 1.609344) * 100 == pytest.approx(26.4, rel=1e-6)
 
 
@@ -145,7 +149,7 @@ def test_loss_at_low_and_high_power_over_a_year():
         car = Vehicle(52, consumption=Consumption(15.0, "battery"), daily_limit=0.9)
         limit = weakest_link(Circuit(amperes, continuous_factor=1.0, **volts), Evse(amperes), car)
         home = replace(DEMO, vehicle=car, limit=limit, stops=())
-        only = study(households={"demo": home}, tariffs={"flat": RATES["flat"]}, strategies=("optimal",))
+        only = study(households={"demo": home}, tariffs=FLAT, strategies=("optimal",))
         row = frame(only).iloc[0]
         losses[round(limit.wall_kw, 1)] = 1 - row.driving_kwh / row.home_kwh
     assert set(losses) == {2.3, 11.0}
@@ -159,7 +163,7 @@ def test_an_outlet_is_enough_for_short_drives_and_not_for_long_ones():
     found = {}
     for miles in (39, 60):
         driving = {"usual": Driving(weekday_km=miles * 1.609344, weekend_km=10 * 1.609344)}
-        only = study(households={"demo": home}, tariffs={"flat": RATES["flat"]}, driving=driving, house={})
+        only = study(households={"demo": home}, tariffs=FLAT, driving=driving, house={})
         found[miles] = frame(only).query("strategy == 'optimal'").iloc[0]
     assert found[39].unserved == 0
     assert found[39].lowest_soc > 0.2
@@ -170,8 +174,8 @@ def test_long_trips_cost_what_the_road_costs():
     """Energy bought on the way has its own price and its own losses."""
     driving = {"usual": Driving(long_trips=LongTrips(4, 640.0))}
     road = RoadCharging(0.6, 50)
-    with_road = frame(study(driving=driving, tariffs={"flat": RATES["flat"]}, road=road)).iloc[0]
-    without = frame(study(driving=driving, tariffs={"flat": RATES["flat"]})).iloc[0]
+    with_road = frame(study(driving=driving, tariffs=FLAT, road=road)).iloc[0]
+    without = frame(study(driving=driving, tariffs=FLAT)).iloc[0]
     assert (with_road.unserved, without.unserved) == (0, 4)
     assert with_road.road_cost == pytest.approx(0.6 * with_road.road_kwh)
     assert without.road_cost == 0
@@ -179,11 +183,11 @@ def test_long_trips_cost_what_the_road_costs():
 
 
 def test_same_seed_same_rows_and_more_draws_differ():
-    only = study(tariffs={"flat": RATES["flat"]}, draws=3, strategies=("optimal",))
+    only = study(tariffs=FLAT, draws=3, strategies=("optimal",))
     first, second = frame(only), frame(only)
     pd.testing.assert_frame_equal(first, second)
     assert first.distance_km.nunique() == 3
-    assert frame(study(tariffs={"flat": RATES["flat"]}, strategies=("optimal",))).bill[0] == first.bill[0]
+    assert frame(study(tariffs=FLAT, strategies=("optimal",))).bill[0] == first.bill[0]
 
 
 def test_a_clock_half_an_hour_from_utc():
@@ -201,7 +205,7 @@ def test_the_first_night_is_no_shorter_than_others():
     """It is cut at midnight, but the evening before has given what the rest of the night cannot."""
     home = chargeplan.load_household("plain-outlet")
     driving = {"usual": Driving(weekday_km=62, weekend_km=62)}
-    only = study(households={"demo": home}, tariffs={"flat": RATES["flat"]}, driving=driving, house={}, days=28)
+    only = study(households={"demo": home}, tariffs=FLAT, driving=driving, house={}, days=28)
     row = frame(only).query("strategy == 'optimal'").iloc[0]
     assert row.missed == 0
     gain = home.limit.gain
@@ -211,8 +215,60 @@ def test_the_first_night_is_no_shorter_than_others():
 def test_households_that_drive_alike():
     """The same drives with and without a stop; other households have days of their own."""
     homes = {"with": DEMO, "without": replace(DEMO, stops=()), "other": DEMO}
-    only = study(households=homes, tariffs={"flat": RATES["flat"]}, alike={"without": "with"}, strategies=("optimal",))
+    only = study(households=homes, tariffs=FLAT, alike={"without": "with"}, strategies=("optimal",))
     distance = frame(only).set_index("household").distance_km
     assert distance["with"] == distance["without"] != distance["other"]
     with pytest.raises(InputError, match="`alike` names the household `nobody`"):
         study(alike={"nobody": "demo"})
+
+
+def read_demo(more):
+    """The demo household with lines after its last one, or in place of its habits."""
+    text = (Path(household.__file__).parent / "examples" / "demo.yaml").read_text(encoding="utf-8")
+    return replace(chargeplan.read_household(text.replace("  floor: 20 %", f"  floor: 20 %\n  {more}")), stops=())
+
+
+def test_preconditioning_is_drawn_every_morning_and_paid_for():
+    """1.2 kWh before each of the departures, in addition to what is charged; the same with every way of charging."""
+    warm = read_demo("preconditioning: {energy: 1.2 kWh, takes: 20 min}")
+    plain, warmed = (
+        frame(study(households={"demo": home}, tariffs=FLAT, house={}, days=56)).set_index("strategy")
+        for home in (replace(DEMO, stops=()), warm)
+    )
+    more = warmed.home_kwh - plain.home_kwh
+    departures = plain.departures["optimal"]
+    assert departures == 48
+    np.testing.assert_allclose(more, 1.2 * departures)
+    rise = warmed.bill - plain.bill
+    np.testing.assert_allclose(rise, rise["optimal"], atol=0.05)
+    assert (warmed.missed == plain.missed).all()
+
+
+def test_preconditioning_without_power_at_home_comes_from_the_battery():
+    """With nothing at home every drive is as much longer as the morning takes, less the loss of the charger."""
+    warm = read_demo("preconditioning: {energy: 1.2 kWh, takes: 20 min}")
+    nothing = {"none": Equipment("none")}
+    plain, warmed = (
+        frame(study(households={"demo": home}, tariffs=FLAT, house={}, days=7, equipment=nothing))
+        for home in (replace(DEMO, stops=()), warm)
+    )
+    loss = DEMO.vehicle.loss("level 2").efficiency
+    more = warmed.driving_kwh[0] - plain.driving_kwh[0]
+    assert warmed.home_kwh[0] == 0
+    assert more == pytest.approx(1.2 * loss * plain.departures[0], rel=0.05)
+
+
+def test_ready_early_ends_every_night_sooner():
+    """Ready two hours early, an outlet that just met its departures does not any more."""
+    home = chargeplan.load_household("plain-outlet")
+    habits = replace(home.habits, early=Early(((120.0, 1.0),), 1.0))
+    driving = {"usual": Driving(weekday_km=85, weekend_km=20)}
+    only = study(
+        households={"usual": home, "early": replace(home, habits=habits)},
+        alike={"early": "usual"},
+        tariffs=FLAT,
+        driving=driving,
+        house={},
+    )
+    rows = frame(only).query("strategy == 'optimal'").set_index("household")
+    assert rows.missed["early"] > rows.missed["usual"] + 50

@@ -17,9 +17,10 @@ from chargeplan.plan.reach import reach
 from chargeplan.plan.solvers import solve
 from chargeplan.study.car_year import car_year
 from chargeplan.study.driving import Driving
+from chargeplan.study.home_rules import under_home_rules
 from chargeplan.study.unusual import LongTrips
 from chargeplan.study.year_bills import bill_grid, slot_prices, step_min
-from chargeplan.study.year_plan import Wants, plan_year, under_charger, unmanaged_years, year_grid, year_problem
+from chargeplan.study.year_plan import Wants, plan_year, unmanaged_years, year_grid, year_problem
 
 FIRST, DAYS = date(2026, 1, 1), 365
 
@@ -146,7 +147,8 @@ def test_forbidden_hours_and_rules_hold_in_a_year():
     prices = tariff.price_array(grid.grid_s, grid.step_s)
     limits = (home.limit, *(stop.limit for stop in home.stops))
     laid, _ = year_problem(grid, home.vehicle, Wants(0.8, 0.2, 0.9), limits, prices)
-    problem = under_charger(laid, year, home.charger, home.limit)
+    problem, drawn_kwh = under_home_rules(laid, year, home, home.limit, home.charger)
+    assert not drawn_kwh.any()
     plan = plan_year(problem)
     minute = local_seconds(home.timezone, problem.start_s) % 86400 // 60
     at_home = year.place[problem.stay] == 0
