@@ -16,7 +16,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from chargeplan.plan.bill_forks import ChoiceFork, CrossingFork, Fork, PeakFork, most_more_kwh
+from chargeplan.plan.bill_forks import (
+    ABOVE_KWH,
+    ABOVE_WHOLE_KWH,
+    ChoiceFork,
+    CrossingFork,
+    Fork,
+    PeakFork,
+    most_more_kwh,
+)
 from chargeplan.plan.bill_slots import BilledSlots
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.plan.program import Program
@@ -38,12 +46,15 @@ class BillProgram:
         What is not convex.
     penalty : float
         More than a battery kWh can save, roughly: the price of breaking a row of a fork by one kWh or kW.
+    above_kwh : float
+        How far totals are kept above limits.
     """
 
     program: Program
     constant: float
     forks: tuple[Fork, ...]
     penalty: float
+    above_kwh: float
 
 
 def by_the_hour(problem: Problem, bills: Sequence[BilledSlots]) -> Problem:
@@ -111,7 +122,11 @@ class _Builder:
             row_lower=np.concatenate((base.row_lower, np.full(len(self.row_upper), -np.inf))),
             row_upper=np.concatenate((base.row_upper, self.row_upper)),
         )
-        return BillProgram(program, self.constant, tuple(self.forks), self._penalty())
+        return BillProgram(program, self.constant, tuple(self.forks), self._penalty(), self._above_kwh)
+
+    @property
+    def _above_kwh(self) -> float:
+        return ABOVE_WHOLE_KWH if self.base.integer.any() else ABOVE_KWH
 
     def _penalty(self) -> float:
         price = float(np.abs(self.base.cost).max(initial=0.0))
@@ -192,7 +207,8 @@ class _Builder:
         if isinstance(part, CrossingShape):
             self.forks.append(CrossingFork.build(column, bill, part, **given))  # type: ignore[arg-type]
         else:
-            self.forks.append(ChoiceFork.build(column, bill, part, **given))  # type: ignore[arg-type]
+            fork = ChoiceFork.build(column, bill, part, **given)  # type: ignore[arg-type]
+            self.forks.append(replace(fork, above_kwh=self._above_kwh))
         return np.array([column]), np.array([part.in_minimum])
 
     def _peak(self, bill: BilledSlots, peak: PeakShape) -> tuple[Ints, Floats]:

@@ -22,8 +22,9 @@ from chargeplan.plan.bill_slots import BilledSlots
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.tariff.bill_shape import ChoiceShape, CrossingShape, PeakShape
 
-#: How far a total is kept above a limit that it shall exceed; solvers keep limits to 1e-9.
-ABOVE_KWH = 1e-7
+#: How far a total is kept above a limit that it shall exceed: more than solvers may break limits by, which is 1e-9 in
+#: linear programs, and 1e-6 in mixed-integer ones.
+ABOVE_KWH, ABOVE_WHOLE_KWH = 1e-7, 1e-5
 
 
 class Row(NamedTuple):
@@ -228,6 +229,8 @@ class ChoiceFork:
         Counted kWh of a battery kWh in each slot of the bill.
     whole : Range
         What any plan can choose.
+    above_kwh : float
+        How far a total is kept above a limit.
     """
 
     column: int
@@ -236,6 +239,7 @@ class ChoiceFork:
     part: ChoiceShape
     slot_share: Floats
     whole: Range
+    above_kwh: float = ABOVE_KWH
 
     @classmethod
     def build(
@@ -252,7 +256,7 @@ class ChoiceFork:
         house, limits = float(self.part.house_kwh.sum()), self.part.limits
         found = []
         if among.first > self.whole.first:
-            upper = house - float(limits[among.first - 1]) - ABOVE_KWH
+            upper = house - float(limits[among.first - 1]) - self.above_kwh
             found.append(Row(self.bill.slot, -self.slot_share, upper, holds=True))
         if among.last < self.whole.last:
             found.append(Row(self.bill.slot, self.slot_share, float(limits[among.last]) - house, holds=True))

@@ -17,7 +17,7 @@ from itertools import count
 import numpy as np
 
 from chargeplan.plan.bill_columns import BillProgram
-from chargeplan.plan.bill_forks import ABOVE_KWH, ChoiceFork, Range
+from chargeplan.plan.bill_forks import ChoiceFork, Range
 from chargeplan.plan.problem import Floats, Ints
 from chargeplan.plan.program import Program
 
@@ -70,9 +70,6 @@ class Searched:
     nodes: int
 
 
-#: Rows that are broken by less, in kWh or kW, are kept.
-_KEPT = ABOVE_KWH / 10
-
 #: Solves a program: its solution, its duals if there are any, and a bound of its objective; None if none was found.
 Solve = Callable[[Program], "tuple[Floats | None, Floats | None, float]"]
 
@@ -107,7 +104,7 @@ def search_forks(
     """
     until = time.monotonic() + time_limit_s
     forks, number = bills.forks, count()
-    slack = sum(bills.penalty * ABOVE_KWH for fork in forks if isinstance(fork, ChoiceFork))
+    slack = sum(bills.penalty * bills.above_kwh for fork in forks if isinstance(fork, ChoiceFork))
     best: tuple[float, Node] | None = None
     done = np.inf
     open_: list[tuple[float, int, tuple[Range, ...]]] = [(-np.inf, next(number), tuple(fork.whole for fork in forks))]
@@ -144,9 +141,10 @@ def search_forks(
 def _broken(bills: BillProgram, program: Program, x: Floats, solve: Solve) -> bool:
     """Prove that no plan keeps the rows of the options that are left, where a solution pays for breaking one."""
     bought = np.arange(program.cost.size) >= bills.program.cost.size
-    if float(x[bought].sum()) <= _KEPT:
+    rounding = bills.above_kwh / 5
+    if float(x[bought].sum()) <= rounding:
         return False
-    return solve(replace(program, cost=bought.astype(np.float64)))[2] > _KEPT
+    return solve(replace(program, cost=bought.astype(np.float64)))[2] > rounding
 
 
 def _split(

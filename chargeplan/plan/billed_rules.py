@@ -57,7 +57,7 @@ def counting_starts(problem: Problem) -> Problem:
 
 def plan_rules_billed(
     problem: Problem, bills: Sequence[BilledSlots], best: Reach, *, tie_break: str, time_limit_s: float = MOST_S
-) -> Ruled | None:
+) -> tuple[Ruled, float] | None:
     """Find the plan that keeps the rules and by which whole bills rise least.
 
     Parameters
@@ -75,8 +75,9 @@ def plan_rules_billed(
 
     Returns
     -------
-    Ruled or None
-        None where the rules change what can be reached at the departures, or nothing was found in time.
+    tuple of (Ruled, float), or None
+        The plan with its bound, and by how much that may be too high, in money. None where the rules change what
+        can be reached at the departures, or nothing was found in time.
     """
     until = time.monotonic() + time_limit_s
     merged = _merged(problem, bills, best)
@@ -104,7 +105,9 @@ def plan_rules_billed(
         if billed(other)[1] <= found.cost + closed:
             x = other
     ruled = _ruled(problem, merged, switching, x, best=best, latest=tie_break == "latest")
-    return replace(ruled, bound=found.bound, bound_by="HiGHS") if keeps_rules(problem, ruled) else None
+    if not keeps_rules(problem, ruled):
+        return None
+    return replace(ruled, bound=found.bound, bound_by="HiGHS"), found.slack
 
 
 def _merged(problem: Problem, bills: Sequence[BilledSlots], best: Reach) -> _Merged:

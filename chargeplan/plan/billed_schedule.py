@@ -105,25 +105,25 @@ def _under_rules(
     found: list[_Found] = []
     until = time.monotonic() + MOST_S
     for less in slower_problems(itinerary, counted, bills, best, planned):
-        ruled = plan_rules_billed(less, without_peaks(bills), reach(less), tie_break=tie_break, time_limit_s=_SLOWER_S)
-        if ruled is not None:
-            found.append(_Found(total_cost(problem, bills, ruled.battery_kwh / less.gain), less, ruled))
+        own = plan_rules_billed(less, without_peaks(bills), reach(less), tie_break=tie_break, time_limit_s=_SLOWER_S)
+        if own is not None:
+            found.append(_Found(total_cost(problem, bills, own[0].battery_kwh / less.gain), less, *own))
         if time.monotonic() > until or len(found) > _STEPS_MORE:
             break
     # Where less current will do, a plan at the limit is seldom cheaper, and takes long to search.
     left_s = _SLOWER_S if found else MOST_S
-    ruled = plan_rules_billed(counted, bills, best, tie_break=tie_break, time_limit_s=left_s)
-    if ruled is not None:
-        found.append(_Found(total_cost(problem, bills, ruled.battery_kwh / counted.gain), counted, ruled))
+    own = plan_rules_billed(counted, bills, best, tie_break=tie_break, time_limit_s=left_s)
+    if own is not None:
+        found.append(_Found(total_cost(problem, bills, own[0].battery_kwh / counted.gain), counted, *own))
     if not found:
         return None
     # As without rules, less current is taken rather than switching on and off to keep the mean power low.
     steady = [one for one in found if one.in_parts(bills) < 2] or found
-    cost, less, ruled = min(steady, key=lambda one: round(one.cost, 9))
+    cost, less, ruled, slack = min(steady, key=lambda one: round(one.cost, 9))
     bound, closed, by = planned.bound, planned.closed, ""
     # With less current a plan may be cheaper than any at the limit; then only what holds without rules bounds it.
     if cost > bound + closed and not looked_at(problem, bills).any():
-        bound, closed, by = max(bound, ruled.bound), 1e-6 * (1 + abs(cost)), ruled.bound_by
+        bound, closed, by = max(bound, ruled.bound), 1e-6 * (1 + abs(cost)) + slack, ruled.bound_by
     schedule = _ruled_schedule(itinerary, less, ruled, tie_break)
     schedule = replace(schedule, problem=replace(less, rules=problem.rules))
     return against_bills(schedule, problem, bills, bound=bound, closed=closed, bound_by=by)
@@ -135,6 +135,7 @@ class _Found(NamedTuple):
     cost: float
     problem: Problem
     ruled: Ruled
+    slack: float
 
     def in_parts(self, bills: Sequence[BilledSlots]) -> int:
         """Count the averaging times that are used in part."""

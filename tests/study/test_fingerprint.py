@@ -215,7 +215,7 @@ def test_unlike_values_have_unlike_prints():
         (np.arange(6)[::2], np.array([0, 2, 4])),
         (Plain(1), Plain(1)),
     ],
-    ids=str,
+    ids=["list and tuple", "mapping", "set", "array", "object"],
 )
 def test_like_values_have_like_prints(one, other):
     """However they are written."""

@@ -141,7 +141,7 @@ def test_all_units_and_charges_by_use_by_hand():
 @settings(max_examples=int(os.environ.get("CHARGEPLAN_EXAMPLES", "60")), **SLOW)
 @given(sheets(features=tuple(name for name in ALL_FEATURES if name != "line rounding")), st.data())
 def test_the_sheet_itself_says_what_bills_rise_by(sheet, data):
-    """With every feature of a sheet that is not rounded: what is worked out from arrays is what two rows of bills differ by."""
+    """With every feature of a sheet that is not rounded: the rise is what two rows of bills differ by."""
     tariff = read_tariff(json.dumps(unrounded(sheet)))
     load = data.draw(loads(sheet, steps_min=(30, 60)))
     draw = np.random.default_rng(data.draw(st.integers(0, 10**6)))

@@ -241,7 +241,8 @@ def test_prices_and_names(text, messages):
         (
             "prices: 1\nversions:\n",
             [
-                "a.yaml:5:1: versions: nothing stands where a list is wanted; write a list, each item on a line after a dash"
+                "a.yaml:5:1: versions: nothing stands where a list is wanted; "
+                "write a list, each item on a line after a dash"
             ],
         ),
         (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from chargeplan.charging.numeric import check_number
 from chargeplan.charging.supply import PILOT_MIN_A
 from chargeplan.errors import InputError
 from chargeplan.plan.problem import Ints, Problem
+from chargeplan.plan.rules import MEET_S
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,7 +22,8 @@ class SharedCar:
     Parameters
     ----------
     problem : Problem
-        Stays, prices and battery; its `max_kwh` says the highest current of circuit, EVSE and car.
+        Stays, prices and battery; its `max_kwh` says the highest current of circuit, EVSE and car. Its taper and
+        its rules about switching are kept, the rules in whole slots: a slot is on or off.
     kw_per_a : float or sequence of float
         Wall power of one ampere on every phase in use, in kW, as `Limit.kw_per_a`; one, or one per stay.
     node : str, None, or sequence of these
@@ -33,11 +36,14 @@ class SharedCar:
         Currents are whole multiples of this; 0 allows any.
     name : str
         What its owner calls it.
+    prefer : {"earliest", "latest"}
+        Which hours of equally cheap plans.
 
     Raises
     ------
     InputError
-        If a number is out of range, or there is not one value per stay.
+        If a number is out of range, there is not one value per stay, or rules have no least current that tells on
+        from off.
 
     References
     ----------
@@ -57,6 +63,7 @@ class SharedCar:
     min_a: float = PILOT_MIN_A
     step_a: float = 0.0
     name: str = ""
+    prefer: Literal["earliest", "latest"] = "earliest"
 
     def __post_init__(self) -> None:
         called = self.name or "the car"
@@ -78,12 +85,13 @@ class SharedCar:
                 f"a slot of {called} lies across the grid of {problem.step_s} s that cars share; lay slots on whole "
                 "multiples of their length, counted from midnight UTC"
             )
-        if problem.taper.size:
-            raise InputError(f"{called} has a taper, which planning several cars does not know; plan it without")
-        if problem.ruled:
-            raise InputError(
-                f"{called} has rules about switching, which planning several cars does not know; drop them"
-            )
+        if self.prefer not in ("earliest", "latest"):
+            raise InputError(f"{called} prefers {self.prefer!r} among equally cheap plans; write earliest or latest")
+        if problem.ruled and not self.min_a > 0:
+            raise InputError(f"{called} has rules about switching and no least current; give min_a, like 6")
+        gaps = problem.start_s[1:] - problem.start_s[:-1] - 3600 * problem.hours[:-1] > MEET_S
+        if problem.ruled and (gaps & (np.diff(problem.stay) == 0)).any():
+            raise InputError(f"{called} has rules about switching and a gap within a stay; give all slots of the stay")
 
     @property
     def powers(self) -> tuple[float, ...]:
