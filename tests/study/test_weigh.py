@@ -35,7 +35,7 @@ def rows_of(**changed):
 
 @pytest.fixture(scope="module")
 def rows():
-    return rows_of(draws=3, driving={"usual": Driving(spread=0.4)})
+    return rows_of(draws=3, driving={"usual": Driving(spread=0.5)})
 
 
 def test_present_cost_is_that_of_numpy_financial(rows):
