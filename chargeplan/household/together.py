@@ -15,7 +15,8 @@ from chargeplan.errors import InputError
 from chargeplan.household.house_use import left_out
 from chargeplan.household.panel_file import Panel
 from chargeplan.household.planning import HouseholdPlan, plan_tonight
-from chargeplan.plan.problem import Floats, problem_from
+from chargeplan.plan.problem import Floats, Ints, Problem, problem_from
+from chargeplan.plan.reach import highest_gain
 from chargeplan.plan.shared import SharedCar, SharedPlan, plan_shared, shared_grid_s
 
 #: Currents below this are off.
@@ -109,8 +110,15 @@ class TogetherPlan:
         found = []
         for car in self.panel.cars:
             home = car.household
-            if home.charger is not None and home.charger.rules.bind:
-                found.append(f"{car.name}: its rules about switching (`charging`) are not kept here")
+            if home.charger is not None:
+                found += [f"{car.name}: {text}" for text in home.charger.cautions]
+                if home.charger.rules.bind and not home.limit.min_a > 0:
+                    found.append(f"{car.name}: its rules about switching are not kept, since it has no least current")
+            if home.prefer == "fewest starts":
+                found.append(
+                    f"{car.name}: `prefer: fewest starts` is not considered, the earliest of equally cheap hours are "
+                    "taken; `charging: {most_starts: 2}` is kept"
+                )
             if home.house_use is not None or home.tariff.timeline.versions[-1].demand:
                 found += [f"{car.name}: {text}" for text in left_out(home.tariff, None)]
         return tuple(dict.fromkeys(found))
@@ -121,25 +129,48 @@ class TogetherPlan:
         return tuple(self._windows(number) for number in range(len(self.alone)))
 
     def _windows(self, number: int) -> tuple[SharedWindow, ...]:
-        shared, stay = self.shared, self.alone[number].itinerary.stays[0]
-        step_s = shared.problem.cars[number].problem.step_s
-        current = shared.current_a[number]
+        shared, zone = self.shared, self.alone[number].itinerary.stays[0].start.tzinfo
+        pieces = np.flatnonzero(shared.problem.car == number)
+        start_s = shared.problem.begin_s[pieces]
+        end_s = start_s + np.round(3600 * shared.problem.hours[pieces]).astype(np.int64)
+        current, wall = shared.piece_a[pieces], (shared.piece_a * shared.problem.kwh_per_a)[pieces]
+        cost = wall * shared.problem.price_per_kwh[pieces]
         on = np.flatnonzero(current > _OFF_A)
         found = []
-        turns = (np.diff(on) > 1) | (np.abs(np.diff(current[on])) > _SAME_A)
+        turns = (start_s[on[1:]] > end_s[on[:-1]]) | (np.abs(np.diff(current[on])) > _SAME_A)
         for block in np.split(on, np.flatnonzero(turns) + 1) if on.size else []:
-            start_s = max(int(shared.start_s[block[0]]), int(stay.start.timestamp()))
-            end_s = min(int(shared.start_s[block[-1]]) + step_s, int(stay.end.timestamp()))
             found.append(
                 SharedWindow(
-                    datetime.fromtimestamp(start_s, stay.start.tzinfo),
-                    datetime.fromtimestamp(end_s, stay.start.tzinfo),
+                    datetime.fromtimestamp(int(start_s[block[0]]), zone),
+                    datetime.fromtimestamp(int(end_s[block[-1]]), zone),
                     float(current[block].max()),
-                    float(shared.wall_kwh[number, block].sum()),
-                    float(shared.cost[number, block].sum()),
+                    float(wall[block].sum()),
+                    float(cost[block].sum()),
                 )
             )
         return tuple(found)
+
+    @cached_property
+    def moments_s(self) -> Ints:
+        """When a current may change, UTC seconds: starts of slots, and where a limit changes within one."""
+        problem = self.shared.problem
+        within = np.flatnonzero((np.diff(problem.car) == 0) & (np.diff(problem.slot) == 0)) + 1
+        moments: Ints = np.union1d(self.shared.start_s, problem.begin_s[within])
+        return moments
+
+    @cached_property
+    def moment_a(self) -> Floats:
+        """Current of each car from each of these moments to the next, shape (cars, moments)."""
+        problem, current = self.shared.problem, self.shared.piece_a
+        first_s = self.moments_s
+        last_s = np.append(first_s[1:], first_s[-1] + problem.cars[0].problem.step_s)
+        found = np.zeros((len(self.alone), first_s.size))
+        ends_s = problem.begin_s + np.round(3600 * problem.hours).astype(np.int64)
+        for piece in np.flatnonzero(current > _OFF_A).tolist():
+            during = (first_s < ends_s[piece]) & (last_s > problem.begin_s[piece])
+            own = found[problem.car[piece]]
+            own[during] = np.maximum(own[during], current[piece])
+        return found
 
 
 def plan_together(
@@ -213,13 +244,25 @@ def plan_together(
 
 
 def _battery_kwh(plan: HouseholdPlan, shared: SharedPlan, number: int) -> float:
-    """Add up what reaches a battery with the losses at the current of each slot: the overhead weighs more at few A."""
-    limit, vehicle = plan.limits[0], plan.household.vehicle
-    pieces = shared.problem.car == number
-    current = shared.piece_a[pieces]
-    hours = shared.problem.cars[number].problem.hours
-    kw = vehicle.loss(limit.level).battery_kw(current * limit.kw_per_a)
-    return float(np.where(current > _OFF_A, np.maximum(kw, 0.0) * hours, 0.0).sum())
+    """Add up what reaches a battery with the losses at the current of each slot, as far as it accepts it.
+
+    At few amperes the overhead weighs more. A battery with a taper takes no more than it accepts at its level.
+    """
+    limit, vehicle, problem = plan.limits[0], plan.household.vehicle, _problem(plan, shared.problem.cars[number])
+    current = shared.piece_a[shared.problem.car == number]
+    kw = np.maximum(vehicle.loss(limit.level).battery_kw(current * limit.kw_per_a), 0.0)
+    gained = np.where(current > _OFF_A, kw * problem.hours, 0.0)
+    if not problem.taper.size:
+        return float(gained.sum())
+    level = problem.level_kwh
+    for hours, most in zip(problem.hours.tolist(), gained.tolist(), strict=True):
+        level += highest_gain(problem, level, hours, most)
+    return level - problem.level_kwh
+
+
+def _problem(plan: HouseholdPlan, car: SharedCar) -> Problem:
+    """Give the problem of a car with the taper as its battery has it."""
+    return replace(car.problem, taper=np.array(plan.itinerary.taper, dtype=np.float64).reshape(-1, 2))
 
 
 def _shared(
@@ -229,12 +272,19 @@ def _shared(
     cars = []
     for car, plan, gain in zip(panel.cars, alone, gains, strict=True):
         limit = plan.limits[0]
-        # Rules about switching are for a car that has its EVSE to itself; what lowers its limit stays.
-        stays = [replace(stay, rules=None, gain=stay.gain * gain) for stay in plan.itinerary.stays]
-        problem = problem_from(replace(plan.itinerary, stays=stays), step_min)
+        problem = problem_from(plan.itinerary, step_min)
+        # At the highest current the battery gets more than was reckoned, and must accept that too.
+        problem = replace(problem, gain=problem.gain * gain, taper=problem.taper * gain)
         cars.append(
             SharedCar(
-                problem, limit.kw_per_a, car.node, car.phases, min_a=limit.min_a, step_a=panel.step_a, name=car.name
+                problem if limit.min_a > 0 else replace(problem, rules=()),
+                limit.kw_per_a,
+                car.node,
+                car.phases,
+                min_a=limit.min_a,
+                step_a=panel.step_a,
+                name=car.name,
+                prefer="latest" if plan.household.prefer == "latest" else "earliest",
             )
         )
     grid_s = shared_grid_s(cars)

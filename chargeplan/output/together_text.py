@@ -55,6 +55,8 @@ def together_text(plan: TogetherPlan) -> str:
         lines += labelled(
             "Ready by" if alone.ready_min else "Leaves", f"{moment_text(stay.end, with_zone=zone)} at {level}, {said}"
         )
+        for rule in alone.rules:
+            lines += labelled("Limit", rule)
         if not plan.windows[number]:
             lines += labelled("Charge", "not possible" if short else "not needed")
         for position, window in enumerate(plan.windows[number]):
@@ -145,6 +147,7 @@ def together_data(plan: TogetherPlan) -> dict[str, Any]:
                 "leaves": alone.itinerary.stays[0].end.isoformat(),
                 "state_of_charge": alone.soc.share,
                 "target": alone.target,
+                "rules": list(alone.rules),
                 "state_of_charge_at_departure": plan.level_kwh(number) / car.household.vehicle.usable_kwh,
                 "shortfall_kwh": plan.shortfall_kwh(number),
                 "shortfall_alone_kwh": departure.alone_shortfall_kwh,
@@ -166,9 +169,9 @@ def together_data(plan: TogetherPlan) -> dict[str, Any]:
         "slots": {
             "start": [
                 datetime.fromtimestamp(int(s), plan.alone[0].itinerary.stays[0].start.tzinfo).isoformat()
-                for s in shared.start_s
+                for s in plan.moments_s
             ],
-            "current_a": [[round(float(value), 6) for value in row] for row in shared.current_a],
+            "current_a": [[round(float(value), 6) for value in row] for row in plan.moment_a],
         },
         "circuits": [
             {

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shared_cases import car_problem, flows, room, shared_nights, split, trajectory
+from shared_cases import car_problem, flows, kept, room, shared_nights, split, trajectory
 
 from chargeplan.charging import Circuit, Evse, pilot_current_a
 from chargeplan.charging.other_load import OtherLoad
 from chargeplan.charging.panel import Node, PowerTree
 from chargeplan.errors import InputError
-from chargeplan.plan import night
+from chargeplan.plan import ChargerRules, night
 from chargeplan.plan.shared import (
     Proposals,
     SharedCar,
@@ -222,6 +222,115 @@ def test_whole_steps():
     assert plan.departures[0].alone_shortfall_kwh == pytest.approx(0.12)
 
 
+def test_a_floor_after_a_drive_is_kept_where_steps_leave_less_for_it():
+    """In steps of 3 A a car leaves with 4.5 of the 4.8 kWh it wants: after 3 kWh of driving it is below its floor.
+
+    So it charges at once when it is back, although the hour after that is paid for being used.
+    """
+    stays = [(0, 1, 0, 0, 3.0, 3.0), (2, 3, 0, 0, 2.4, 0.0)]
+    same = {"gain": 1.0, "level": 1.5, "capacity": 4.8, "floor": 1.8, "step_s": 3600}
+    problem = car_problem(stays, price=[0.25, -0.1, 0.25, -0.1], power_kw=2.4, **same)
+    plan = plan_shared([SharedCar(problem, 0.2, step_a=3.0)])
+    assert plan.level_kwh[0, :2] == pytest.approx([2.7, 4.5])
+    assert plan.level_kwh[0, 2] >= 1.8 - 1e-9
+    assert plan.certificate.below_floor_kwh == 0
+
+
+def test_a_time_without_charging_within_a_slot():
+    """Off for the last 5 minutes of a quarter of an hour: 10 minutes at 32 A, and the limit is kept by piece."""
+    problem = car_problem(
+        [(0, 1, 0, 0, 9, 0)], price=[0.2, 0.2], power_kw=7.68, gain=1, level=0, capacity=9, spells=[(10, 20, 0.0)]
+    )
+    plan = plan_shared([SharedCar(problem, 0.24, "panel")], PowerTree([Node("panel", 32)]))
+    assert plan.piece_a == pytest.approx([32, 0, 0, 32])
+    assert plan.wall_kwh == pytest.approx(7.68 / 6 * np.ones((1, 2)))
+
+
+def test_a_taper_by_hand():
+    """10 kW x (1 - level / 10 kWh) for two hours from empty: y = 10 - y, then y = 5 - y: 5 kWh and 2.5 kWh.
+
+    A second car gets what the first leaves of 30 A at 0.25 kW each: 10 A, then 20 A.
+    """
+    tapered = night([0.2, 0.2], 8.0, 9.0, capacity_kwh=10.0, step_min=60, taper=[(-10.0, 10.0)])
+    other = night([0.2, 0.2], 8.0, 7.5, capacity_kwh=20.0, step_min=60)
+    cars = [SharedCar(tapered, 0.25, "panel"), SharedCar(other, 0.25, "panel")]
+    plan = plan_shared(cars, PowerTree([Node("panel", 30)]))
+    assert plan.current_a == pytest.approx(np.array([[20.0, 10.0], [10.0, 20.0]]))
+    assert plan.departures[0].alone_shortfall_kwh == pytest.approx(1.5)
+    assert plan.certificate.optimal
+    broken = certify_shared(plan.problem, np.array([20.0, 12.0, 10.0, 18.0]), Proposals())
+    assert not broken.feasible
+    assert broken.worst_taper_kwh == pytest.approx(1.0)  # 3 kWh from 5 kWh: 10 - 8 = 2 kW are accepted after it
+
+
+def ruled_night(price, rules, **more):
+    return SharedCar(replace(night(price, 7.68, 3.84, capacity_kwh=9), rules=(rules,)), 0.24, "panel", **more)
+
+
+@pytest.mark.parametrize(
+    ("rules", "on"),
+    [
+        (ChargerRules(), [32, 0, 32, 0]),
+        (ChargerRules(most_starts=1), [32, 6, 26, 0]),
+        (ChargerRules(most_starts=2), [32, 0, 32, 0]),
+        (ChargerRules(min_off_min=30), [32, 6, 26, 0]),
+        (ChargerRules(min_on_min=30), [32, 6, 26, 0]),
+        (ChargerRules(min_on_min=30, most_starts=1), [32, 6, 26, 0]),
+    ],
+)
+def test_rules_about_switching_by_hand(rules, on):
+    """Two full quarters of an hour at 0.1, 0.3, 0.1, 0.25: the cheapest that the rules allow, by trying all by hand.
+
+    A block over three of them draws the least current at the dear price: 32, 6 and 26 A cost (58 x 0.1 + 6 x 0.3) x
+    0.06 = 0.456, less than 0.672 with half an hour off between two of them, and than 0.768 for the first two.
+    """
+    plan = plan_shared([ruled_night([0.1, 0.3, 0.1, 0.25], rules)], PowerTree([Node("panel", 32)]))
+    assert plan.piece_a.tolist() == pytest.approx(on)
+    assert plan.certificate.feasible
+    assert plan.searched or plan.certificate.optimal
+
+
+def test_broken_rules_are_found():
+    """Two blocks of a quarter of an hour, 15 min apart, under each rule; and the words say what is broken."""
+    current = np.array([32.0, 0.0, 32.0, 0.0])
+    for rules, lack_s, over in (
+        (ChargerRules(most_starts=1), 0, 1),
+        (ChargerRules(min_on_min=20), 300, 0),
+        (ChargerRules(min_off_min=25), 600, 0),
+    ):
+        shared = lay_out([ruled_night([0.1] * 4, rules)], PowerTree([Node("panel", 32)]))
+        proof = certify_shared(shared, current, Proposals())
+        assert (proof.worst_rule_s, proof.starts_over) == (pytest.approx(lack_s), over)
+        assert not proof.feasible
+        assert "a rule about switching is broken" in proof.words
+        assert certify_shared(shared, np.array([0.0, 32.0, 32.0, 0.0]), Proposals()).feasible
+
+
+def test_what_rules_forbid_is_not_missing_because_of_others():
+    """Four quarters of an hour are wanted, and load control splits them: one block has two at most, alone too."""
+    problem = car_problem(
+        [(0, 4, 0, 0, 7.68, 0)],
+        price=[0.2] * 5,
+        power_kw=7.68,
+        gain=1,
+        level=0,
+        capacity=9,
+        spells=[(30, 45, 0.0)],
+        rules=ChargerRules(most_starts=1),
+    )
+    plan = plan_shared([SharedCar(problem, 0.24, "panel")], PowerTree([Node("panel", 32)]))
+    assert plan.departures[0].shortfall_kwh == pytest.approx(3.84)
+    assert plan.departures[0].alone_shortfall_kwh == pytest.approx(3.84)
+    assert plan.certificate.worst_shortfall == 0
+
+
+def test_the_latest_hours_where_they_are_preferred():
+    """At one price one car charges first and the other last."""
+    cars = [SharedCar(night([0.2] * 4, 7.68, 1.92), 0.24, "panel", prefer=prefer) for prefer in ("latest", "earliest")]
+    plan = plan_shared(cars, PowerTree([Node("panel", 32)]))
+    assert plan.current_a.tolist() == [[0, 0, 0, 32], [32, 0, 0, 0]]
+
+
 def test_tables():
     """One row per plugged-in slot and car, in the zone asked for; sums are those of the plan; arrays are locked."""
     late = 1_767_657_600  # 6 January 2026, midnight UTC
@@ -244,10 +353,20 @@ def test_tables():
             getattr(plan, name)[0] = 1
 
 
+def without_rules(nightly):
+    """The same night without rules about switching, and without the least currents that come with them."""
+    cars, tree, loads = nightly
+    plain = [replace(car, problem=replace(car.problem, rules=()), min_a=0.0) for car in cars]
+    return plain, tree, loads
+
+
 @settings(max_examples=EXAMPLES)
-@given(shared_nights(step_a=(0.0, 0.0, 2.0)))
+@given(st.one_of(shared_nights(step_a=(0.0, 0.0, 2.0)), shared_nights(step_a=(0.0, 0.0, 2.0), more=True)))
 def test_promises(nightly):
-    """No limit exceeded, minimum and steps kept, battery between empty and full, energies and cost added again."""
+    """No limit exceeded, minimum and steps kept, battery between empty and full, energies and cost added again.
+
+    Times with a lower limit are part of `max_kwh` of the pieces they cut; tapers and rules are kept.
+    """
     cars, tree, loads = nightly
     plan = plan_shared(cars, tree, loads, time_limit_s=5)
     left = room(tree, loads, cars)
@@ -256,6 +375,7 @@ def test_promises(nightly):
     cost = 0.0
     for number, (car, amperes) in enumerate(zip(cars, split(plan), strict=True)):
         problem = car.problem
+        assert kept(car, amperes)
         assert (amperes >= 0).all()
         assert ((amperes == 0) | (amperes >= car.min_a - 1e-6)).all()
         if car.step_a:
@@ -279,10 +399,10 @@ def test_promises(nightly):
 
 
 @settings(max_examples=EXAMPLES)
-@given(shared_nights(min_a=(0.0,)))
+@given(st.one_of(shared_nights(min_a=(0.0,)), shared_nights(min_a=(0.0,), more=True)))
 def test_linear_plans_are_proven(nightly):
     """Without a minimum current every gap closes, unless a drive runs empty, which no linear program knows."""
-    plan = plan_shared(*nightly)
+    plan = plan_shared(*without_rules(nightly))
     assert plan.certificate.optimal or plan.problem.can_run_empty.any()
     # Shortfalls count as least up to a millionth of what is wanted, so a plan may be cheaper by the price of that.
     problem = plan.problem
@@ -314,7 +434,11 @@ def test_more_room_is_never_worse(nightly, more_a):
 
 
 @settings(max_examples=EXAMPLES)
-@given(shared_nights(max_cars=3, min_a=(0.0,)), st.integers(0, 2**32 - 1), st.sampled_from([1e-3, 0.1, 3.0]))
+@given(
+    st.one_of(shared_nights(max_cars=3, min_a=(0.0,)), shared_nights(max_cars=3, more=True)),
+    st.integers(0, 2**32 - 1),
+    st.sampled_from([1e-3, 0.1, 3.0]),
+)
 def test_any_numbers_give_a_valid_bound(nightly, seed, size):
     """Weak duality: with random values no bound is above what the plan reaches."""
     shared = lay_out(*nightly)
@@ -327,7 +451,7 @@ def test_any_numbers_give_a_valid_bound(nightly, seed, size):
         return Values(
             *(
                 np.asarray(getattr(values, name)) + random.normal(0, size, np.shape(getattr(values, name)))
-                for name in ("energy", "ampere", "short", "low", "share")
+                for name in ("energy", "ampere", "short", "low", "share", "taper")
             )
         )
 
@@ -397,7 +521,8 @@ def test_no_time_still_gives_a_plan_that_keeps_the_limits():
         ({"min_a": -1.0}, "min_a of left"),
         ({"step_a": float("nan")}, "step_a of left"),
         ({"node": ["panel", "panel"]}, "1 stays and 2 values of node"),
-        ({"problem": night([0.2], 7.2, 3, taper=[(-1.0, 9.0)])}, "taper"),
+        ({"prefer": "late"}, "prefers 'late'"),
+        ({"problem": replace(night([0.2], 7.2, 3), rules=(ChargerRules(30),)), "min_a": 0.0}, "no least current"),
         ({"problem": night([0.2], 7.2, 3, start_s=450)}, "lies across the grid of 900 s"),
     ],
 )

@@ -9,11 +9,12 @@ floors. Every plan that keeps the limits satisfies, slot by slot of every car,
 and, for every node, slot and phase, the sum of the draws is at most what is left. A taper adds that what is
 charged, less a share of the level, is at most what the battery accepts, with a value ``t >= 0`` for each such
 row. Adding ``w`` times (level - the right side), which is 0, ``u`` times (draws - left) and ``t`` times (charged
-less that share - accepted), which are 0 or less, can only lower the cost. The sum then falls apart into terms with one unknown each: the current of a slot, between 0 and its own limit; the
-level of a slot together with what is missing there. The least of each term, taken alone over its own range,
-is a number that can be written down; their sum is below the cost of every plan. Nothing was assumed about
-where ``w, u, t, p, q`` come from, so a wrong number costs sharpness and never truth. A minimum current, whole
-steps and rules about switching only take plans away, so the bound holds for them too.
+less that share - accepted), which are 0 or less, can only lower the cost. The sum then falls apart into terms
+with one unknown each: the current of a slot, between 0 and its own limit; the level of a slot together with
+what is missing there. The least of each term, taken alone over its own range, is a number that can be written
+down; their sum is below the cost of every plan. Nothing was assumed about where ``w, u, t, p, q`` come from,
+so a wrong number costs sharpness and never truth. A minimum current, whole steps and rules about switching only
+take plans away, so the bound holds for them too.
 
 The goals before the cost are bounded in the same way: the cost is left out, and the prices of what is missing
 are not chosen but given by the goal. Each bound speaks of all plans that do no worse in the goals before.
@@ -136,7 +137,7 @@ def _bound(shared: SharedProblem, values: Values, missing: Missing, *, priced: b
     least = np.zeros(w.size)
     if none_missing:
         per_a = shared.battery_per_a
-        least = np.divide(shared.forced_kwh, per_a, out=np.zeros(w.size), where=per_a > 0)
+        least = np.divide(shared.at_once_kwh, per_a, out=np.zeros(w.size), where=per_a > 0)
         least = np.minimum(least, shared.max_a)
     found = float((np.where(margin > 0, least, shared.max_a) * margin).sum()) - float((ampere * shared.left_a).sum())
     found -= float(accepts @ taper.most_kwh)

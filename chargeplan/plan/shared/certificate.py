@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from chargeplan.plan.certificate import FEASIBLE_KWH, RULE_S
+from chargeplan.plan.certificate import FEASIBLE_KWH, RULE_S, accepted_kwh
 from chargeplan.plan.problem import Floats
-from chargeplan.plan.rules import Breaches
 from chargeplan.plan.shared.bound import Proposals, lower_bounds
 from chargeplan.plan.shared.problem import SharedProblem
 from chargeplan.plan.shared.switching_rules import breaches_of_stays
@@ -134,13 +133,16 @@ def certify_shared(
         "worst_current_a": _worst(*_car_limits(shared, current_a)),
         "worst_energy_kwh": worst_energy,
         "worst_capacity_kwh": _worst(level - shared.capacity_kwh[shared.stay], -level, wall - most),
-        "worst_taper_kwh": _worst(shared.above_taper_kwh(wall * gain, level)),
+        "worst_taper_kwh": _worst(*_above_taper_kwh(shared, wall * gain, level)),
     }
-    rules = [found for stay, found in breaches_of_stays(shared, current_a > FEASIBLE_A)]
+    broken = [found for _, found in breaches_of_stays(shared, current_a > FEASIBLE_A)]
+    worst["worst_rule_s"] = max([0.0, *(max(found.on_s, found.off_s) for found in broken)])
+    starts_over = max([0, *(found.starts for found in broken)])
     finite = bool(np.isfinite(current_a).all())
     amperes = max(worst["worst_node_a"], worst["worst_current_a"])
-    energies = max(worst["worst_energy_kwh"], worst["worst_capacity_kwh"])
+    energies = max(worst["worst_energy_kwh"], worst["worst_capacity_kwh"], worst["worst_taper_kwh"])
     feasible = finite and amperes <= FEASIBLE_A and energies <= FEASIBLE_KWH
+    feasible = feasible and worst["worst_rule_s"] <= RULE_S and not starts_over
     low = float(shared.below_floor_kwh(level).sum())
     missing = shared.shortfall_kwh(level)
     relative, total = float(shared.relative_shortfall(missing).max()), float(missing.sum())
@@ -168,6 +170,7 @@ def certify_shared(
         gap=gap,
         tolerance=tolerance,
         goals_met=bool(goals),
+        starts_over=starts_over,
         **worst,
     )
 
@@ -200,5 +203,16 @@ def _car_limits(shared: SharedProblem, current_a: Floats) -> tuple[Floats, ...]:
     return -current_a, np.minimum(current_a, shared.min_a - current_a), to_step
 
 
+def _above_taper_kwh(shared: SharedProblem, gained_kwh: Floats, level_kwh: Floats) -> list[Floats]:
+    """How far what is gained in each slot is above what the battery accepts, for each car with a taper."""
+    found = []
+    for number, car in enumerate(shared.cars):
+        if car.problem.taper.size:
+            own = shared.car == number
+            gained, level = gained_kwh[own], level_kwh[own]
+            found.append(gained - accepted_kwh(car.problem, level - gained, level))
+    return found
+
+
 def _worst(*excess: Floats) -> float:
-    return max(0.0, *(float(part.max(initial=0.0)) for part in excess))
+    return max([0.0, *(float(part.max(initial=0.0)) for part in excess)])

@@ -19,10 +19,12 @@ from chargeplan.errors import InputError, SolverError
 from chargeplan.plan.engines import Answer, Found, pulp_solver, run_highs, run_pulp, search_highs, search_pulp
 from chargeplan.plan.problem import Floats
 from chargeplan.plan.program import Program, optimal_face
-from chargeplan.plan.shared.certificate import Proposals, Values, node_currents_a
+from chargeplan.plan.shared.bound import Proposals, Values
+from chargeplan.plan.shared.certificate import node_currents_a
 from chargeplan.plan.shared.limits import Limits
 from chargeplan.plan.shared.problem import CRUMB_KWH, SharedProblem
 from chargeplan.plan.shared.program import ALL_MET, Caps, Layout, shared_program
+from chargeplan.plan.shared.switching_rules import breaks_rules
 
 #: Currents this near to 0, the minimum, a step or the most are there (amperes); solvers are as exact.
 SNAP_A: Final = 1e-6
@@ -207,6 +209,7 @@ def _values(shared: SharedProblem, layout: Layout, answer: Answer) -> Values:
         short=-duals[layout.total_row] if layout.total_row.stop > layout.total_row.start else -duals[layout.worst_rows],
         low=-float(duals[layout.low_row].sum()),
         share=share,
+        taper=-duals[layout.taper_rows],
     )
 
 
@@ -227,12 +230,15 @@ def earliest(shared: SharedProblem, linear: Linear, engine: Engine) -> Floats:
 def early_cost(shared: SharedProblem, layout: Layout) -> Floats:
     """Battery energy x number of the slot, as an objective; a car weighs more than those after it.
 
-    Without weights cars could change places from slot to slot at no cost. So one is served after the other.
+    For a car that prefers the latest hours, slots are counted from the end. Without weights cars could change places
+    from slot to slot at no cost. So one is served after the other.
     """
     cars = len(shared.cars)
     weight = (1.5 - 0.5 * np.arange(cars) / cars)[shared.car]
     cost = np.zeros_like(layout.program.cost)
-    cost[layout.current] = weight * shared.battery_per_a * shared.unit_a * (shared.slot + 1) / shared.grid_s.size
+    late = np.array([car.prefer == "latest" for car in shared.cars])[shared.car]
+    number = np.where(late, shared.grid_s.size - shared.slot, shared.slot + 1)
+    cost[layout.current] = weight * shared.battery_per_a * shared.unit_a * number / shared.grid_s.size
     return cost
 
 
@@ -264,10 +270,15 @@ def _below_limits(shared: SharedProblem, current: Floats) -> Floats:
 
 
 def not_allowed(shared: SharedProblem, linear: Linear, x: Floats, current: Floats) -> NDArray[np.bool_]:
-    """Slots whose current is not allowed, and slots after a drive that was given energy it should have taken."""
+    """Mark what a linear program cannot rule out.
+
+    Slots whose current is not allowed, those of stays whose rules about switching are broken, and those of cars with
+    a drive that was given energy it should have taken.
+    """
     counts = current / shared.unit_a
     wrong = (current > 0) & (current < shared.min_a - SNAP_A)
     wrong |= (shared.step_a > 0) & (np.abs(counts - np.round(counts)) * shared.unit_a > SNAP_A)
+    wrong |= breaks_rules(shared, current > 0)
     if shared.can_run_empty.any() and not linear.caps.none:
         layout = linear.layout
         level, lacking = x[layout.level][layout.departure], x[layout.lacking]

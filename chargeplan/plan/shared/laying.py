@@ -17,6 +17,8 @@ from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.shared.car import SharedCar, shared_grid_s
 from chargeplan.plan.shared.problem import SharedProblem
+from chargeplan.plan.shared.taper import fastest_kwh
+from chargeplan.plan.tapered import without_idle_taper
 
 #: A limit short of the minimum or of a step by less than this counts as that (amperes).
 _ROUNDING_A: Final = 1e-9
@@ -124,7 +126,7 @@ def _on_the_tree(
     energy = np.minimum(most * full, problem.max_kwh)
     if not np.array_equal(energy, problem.max_kwh):
         problem = replace(problem, max_kwh=energy)
-    return problem, most, slot, group
+    return without_idle_taper(problem), most, slot, group
 
 
 def _places(car: SharedCar, name: str, tree: PowerTree | None) -> NDArray[np.bool_]:
@@ -153,8 +155,9 @@ def _lowest(problem: Problem) -> Floats:
 
 def _floor(problem: Problem, best: Reach) -> Floats:
     """Find the level that may not be waited for, at the end of each slot: the floor, as far as the car gets alone."""
-    within = np.cumsum(problem.max_battery_kwh)
-    within -= (within[problem.first] - problem.max_battery_kwh[problem.first])[problem.stay]
+    fastest = fastest_kwh(problem, best.arrival_kwh)
+    within = np.cumsum(fastest)
+    within -= (within[problem.first] - fastest[problem.first])[problem.stay]
     return np.minimum(problem.floor_kwh, best.arrival_kwh[problem.stay] + within)
 
 
@@ -166,7 +169,7 @@ def _needs(car: SharedCar, problem: Problem, best: Reach) -> Floats:
     need meets the next multiple, so nothing is lost, and the bound gets sharper.
     """
     power = np.array(car.powers)[problem.stay] * problem.gain
-    if car.step_a == 0 or np.ptp(power) > 0 or best.unserved_kwh.any():
+    if car.step_a == 0 or np.ptp(power) > 0 or best.unserved_kwh.any() or problem.taper.size:
         return best.need_kwh
     seconds = np.round(3600 * problem.hours[problem.max_kwh > 0]).astype(np.int64)
     if not seconds.size or np.abs(3600 * problem.hours - np.round(3600 * problem.hours)).max() > 1e-6:

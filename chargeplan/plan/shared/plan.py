@@ -15,6 +15,7 @@ from chargeplan.charging.other_load import OtherLoad
 from chargeplan.charging.panel import PowerTree
 from chargeplan.clock import zone as zone_of
 from chargeplan.plan.problem import Floats, Ints
+from chargeplan.plan.shared.alone import cut_to_alone
 from chargeplan.plan.shared.car import SharedCar
 from chargeplan.plan.shared.certificate import FEASIBLE_A, SharedCertificate, certify_shared, node_currents_a
 from chargeplan.plan.shared.laying import lay_out
@@ -288,7 +289,9 @@ def plan_shared(
         "auto" or "highs", or "pulp:CBC", or "pulp:" and another solver that PuLP drives.
     time_limit_s : float
         For the mixed-integer search, which is only needed where a current would lie below the minimum or off a
-        step. When it is over, the best plan so far is given, with its gap.
+        step, or a rule about switching would be broken. When it is over, the best plan so far is given, with its
+        gap. Where a car with such rules or a taper falls short, as much again is spent on what it could have alone,
+        and on a plan for all that knows it.
 
     Returns
     -------
@@ -316,9 +319,9 @@ def plan_shared(
     3. *Little is missing.* Least sum of the shortfalls in kWh.
     4. *The cost.*
     5. *Early.* Least sum of battery energy x number of the slot, in which the first car weighs half as much again
-       as the last would, so that they are served one after the other rather than by turns. With a minimum current
-       or steps that had to be searched for, looked for briefly in plans of few slots, and else among those that
-       charge in the same slots.
+       as the last would, so that they are served one after the other rather than by turns; late for those that
+       prefer it. With a minimum current, steps or rules that had to be searched for, looked for briefly in plans of
+       few slots, and else among those that charge in the same slots.
 
     Examples
     --------
@@ -333,6 +336,9 @@ def plan_shared(
     """
     problem = lay_out(cars, tree, loads)
     solution = solve_shared(problem, solver, time_limit_s)
+    cut = cut_to_alone(problem, solution.current_a, tree, loads, solver=solver, time_limit_s=time_limit_s)
+    if cut is not problem:
+        problem, solution = cut, solve_shared(cut, solver, time_limit_s)
     current = _locked(solution.current_a)
     certificate = certify_shared(problem, current, solution.proposals)
     return SharedPlan(problem, current, certificate, solution.method, solution.searched)

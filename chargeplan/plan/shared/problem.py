@@ -5,7 +5,8 @@ after the other in flat arrays; so do their stays. In a slot a car charges with 
 for its plugged-in part, so a limit that is kept in the slot is kept at every moment of it. A car that
 is plugged in for part of a slot counts against the limits for the whole slot; where a slot holds several
 pieces of one car, because it was cut or because the car left and came back, the highest of their currents
-counts.
+counts. So limits that change within a slot (forbidden hours, load control, derating) hold to the second where
+slots are cut by them.
 
 What a car *could have alone* on this tree, beside the other loads, cuts its wishes first: its limit
 in a slot is the least on its way up the tree, and `reach` repairs its needs by that. What is
@@ -24,7 +25,9 @@ from numpy.typing import NDArray
 from chargeplan.charging.panel import PowerTree
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.plan.reach import Reach
+from chargeplan.plan.rules import ChargerRules
 from chargeplan.plan.shared.car import SharedCar
+from chargeplan.plan.shared.taper import TaperRows, taper_rows
 
 #: Energy below this is not seen as missing: a milliwatt-hour, as in the certificate of one car.
 CRUMB_KWH: Final = 1e-6
@@ -115,6 +118,60 @@ class SharedProblem:
         key = (self.car * slots + self.slot) * self.need_kwh.size + place.ravel()[self.stay]
         number: Ints = np.unique(key, return_inverse=True)[1].ravel().astype(np.int64)
         return number
+
+    @cached_property
+    def begin_s(self) -> Ints:
+        """Start of the plugged-in part of each slot, UTC seconds, shape (n,)."""
+        return np.concatenate([problem.start_s for problem in self.alone])
+
+    @cached_property
+    def hours(self) -> Floats:
+        """Length of that part, shape (n,)."""
+        return np.concatenate([problem.hours for problem in self.alone])
+
+    @cached_property
+    def taper(self) -> TaperRows:
+        """What batteries accept, where that can bind."""
+        parts, before = [], 0
+        for problem in self.alone:
+            parts.append(taper_rows(problem, self.lowest_kwh[before : before + problem.slots], before))
+            before += problem.slots
+        return TaperRows(
+            *(
+                np.concatenate([getattr(part, name) for part in parts])
+                for name in ("slot", "per_charged", "per_level", "most_kwh")
+            )
+        )
+
+    @cached_property
+    def at_once_kwh(self) -> Floats:
+        """Battery energy that every plan with nothing missing takes in each slot because of a floor, shape (n,).
+
+        In the last slot of a stay it is the need that forces it, so a need that was cut below the floor forces none.
+        """
+        forced = self.forced_kwh.copy()
+        forced[self.last[self.need_kwh < self.floor_kwh[self.last] - CRUMB_KWH]] = 0.0
+        return forced
+
+    @cached_property
+    def floor_to_guard(self) -> NDArray[np.bool_]:
+        """Slots whose floor must be asked for, shape (n,).
+
+        Usually the need before a drive leaves the floor after it, so that what is forced there is known beforehand.
+        A need that was cut to what steps, least currents or rules let the car reach may leave less.
+        """
+        arrival = np.concatenate([best.arrival_kwh for best in self.best])
+        floor = np.array([car.problem.floor_kwh for car in self.cars])[self.car_of_stay]
+        left = np.concatenate(([0.0], (self.need_kwh - self.served_kwh)[:-1]))
+        less = ~self.opens & (left < np.minimum(floor, arrival) - CRUMB_KWH)
+        found: NDArray[np.bool_] = self.in_danger & less[self.stay]
+        return found
+
+    @cached_property
+    def ruled(self) -> dict[int, ChargerRules]:
+        """Rules about switching, by the number of the stay; none where there is nothing to keep."""
+        rules = [rules for car in self.cars for rules in car.problem.rules or (None,) * car.problem.stays]
+        return {stay: each for stay, each in enumerate(rules) if each is not None and each.bind}
 
     @cached_property
     def first(self) -> Ints:

@@ -1,7 +1,8 @@
 """The shared problem as a linear or mixed-integer program.
 
 Columns, in this order: the current of every slot (in amperes, or in steps of its car); the battery level
-at chosen moments (every departure, and every slot in which a car could be below its floor); for every
+at chosen moments (every departure, and every slot of a stay with a taper or in which a car could be below its
+floor); for every
 stay its shortfall and the energy that the drive after it lacks because of it; for every slot what is
 missing to the floor; the worst relative shortfall; and one draw for every slot that holds several
 pieces of a car. The rows are the battery balances, the limits of the tree that several cars can reach
@@ -69,9 +70,9 @@ class Layout:
         Number of the level a slot adds to.
     departure : array of int, shape (m,)
         Number of the level at each departure.
-    limit_rows, draw_rows, worst_rows, empty_rows, total_row, low_row : slice
-        Rows of the tree, of the draws, of the worst shortfall, of the levels after drives that could empty the
-        battery, and of the two caps (empty where there are none).
+    limit_rows, draw_rows, taper_rows, worst_rows, empty_rows, total_row, low_row : slice
+        Rows of the tree, of the draws, of the taper, of the worst shortfall, of the levels after drives that could
+        empty the battery, and of the two caps (empty where there are none).
     limits : Limits
         What the rows of the tree stand for.
     pieces : array of int
@@ -91,6 +92,7 @@ class Layout:
     departure: Ints
     limit_rows: slice
     draw_rows: slice
+    taper_rows: slice
     worst_rows: slice
     empty_rows: slice
     total_row: slice
@@ -140,7 +142,11 @@ def shared_program(shared: SharedProblem, caps: Caps, limits: Limits) -> Layout:
     met = caps.none
     is_level = np.zeros(slots, dtype=bool)
     is_level[shared.last] = True
-    if not met:
+    if shared.taper.slot.size:
+        is_level |= np.bincount(shared.stay[shared.taper.slot], minlength=stays)[shared.stay] > 0
+    if met:
+        is_level |= shared.floor_to_guard
+    else:
         # Within a stay that could be below the floor the level of every slot counts.
         is_level |= np.bincount(shared.stay, weights=shared.in_danger, minlength=stays)[shared.stay] > 0
     level_of_slot = np.cumsum(is_level) - is_level
@@ -162,9 +168,11 @@ def shared_program(shared: SharedProblem, caps: Caps, limits: Limits) -> Layout:
     upper[current] = np.where(whole, np.round(most), most)
     upper[level] = shared.capacity_kwh[shared.stay[end]]
     if met:
-        forced = np.divide(shared.forced_kwh, per_unit, out=np.zeros(slots), where=per_unit > 0)
+        forced = np.divide(shared.at_once_kwh, per_unit, out=np.zeros(slots), where=per_unit > 0)
         lower[current] = np.minimum(np.where(whole, np.ceil(forced - 1e-9), forced), upper[current])
         lower[level][departure] = shared.need_kwh
+        guarded = np.flatnonzero(shared.floor_to_guard)
+        lower[level][level_of_slot[guarded]] = shared.floor_kwh[guarded]
     rows = Rows()
 
     places = Columns(level_of_slot + level.start, departure + level.start, short, lacking, low, worst)
@@ -173,6 +181,7 @@ def shared_program(shared: SharedProblem, caps: Caps, limits: Limits) -> Layout:
         order = np.argsort(kind[pieces], kind="stable")
         upper[draw] = np.maximum.reduceat(shared.max_a[pieces][order], np.searchsorted(kind[pieces][order], drawn))
     limit_rows, draw_rows = _tree(shared, limits, rows, pieces, draw.start)
+    taper_rows = _taper(shared, level_of_slot + level.start, rows)
     worst_rows = empty_rows = total_row = low_row = slice(0, 0)
     if not met:
         _bound_what_is_missing(shared, caps, places, upper)
@@ -203,6 +212,7 @@ def shared_program(shared: SharedProblem, caps: Caps, limits: Limits) -> Layout:
         departure=departure,
         limit_rows=limit_rows,
         draw_rows=draw_rows,
+        taper_rows=taper_rows,
         worst_rows=worst_rows,
         empty_rows=empty_rows,
         total_row=total_row,
@@ -249,6 +259,14 @@ def _tree(shared: SharedProblem, limits: Limits, rows: Rows, pieces: Ints, first
     highest = (own, column[kind[pieces]], -np.ones(pieces.size))
     draw_rows = rows.add(-np.inf, 0.0, pieces.size, (own, pieces, shared.unit_a[pieces]), highest)
     return limit_rows, draw_rows
+
+
+def _taper(shared: SharedProblem, level_column: Ints, rows: Rows) -> slice:
+    """Add what batteries accept: what is charged, less a share of the level after it, is at most a constant."""
+    taper = shared.taper
+    each, per_unit = np.arange(taper.slot.size), (shared.battery_per_a * shared.unit_a)[taper.slot]
+    charged = (each, taper.slot, taper.per_charged * per_unit)
+    return rows.add(-np.inf, taper.most_kwh, each.size, charged, (each, level_column[taper.slot], -taper.per_level))
 
 
 def _bound_what_is_missing(shared: SharedProblem, caps: Caps, places: Columns, upper: Floats) -> None:

@@ -1,9 +1,9 @@
 """From the linear program to currents that a charger can give.
 
-If no current of the linear program lies between off and the minimum, or off a step, its plan is the best. Else a
-mixed-integer program looks for a plan that has none; first only the cars concerned may switch, and the others
-keep the slots they have. That is small, and nearly always reaches the cost of the linear program, which no plan
-can beat. Where it does not, all cars may switch.
+If no current of the linear program lies between off and the minimum, or off a step, and no rule about switching is
+broken, its plan is the best. Else a mixed-integer program looks for such a plan; first only the cars concerned may
+switch, and the others keep the slots they have. That is small, and nearly always reaches the cost of the linear
+program, which no plan can beat. Where it does not, all cars may switch.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from chargeplan.errors import SolverError
 from chargeplan.plan.engines import Found
 from chargeplan.plan.problem import Floats
 from chargeplan.plan.program import Program
-from chargeplan.plan.shared.certificate import Proposals
+from chargeplan.plan.shared.bound import Proposals
 from chargeplan.plan.shared.goals import (
     SEARCH_SLACK,
     SNAP_A,
@@ -39,7 +39,9 @@ from chargeplan.plan.shared.goals import (
 from chargeplan.plan.shared.limits import Limits, tree_limits
 from chargeplan.plan.shared.problem import CRUMB_KWH, SharedProblem
 from chargeplan.plan.shared.program import Caps, shared_program
+from chargeplan.plan.shared.rounding import rounded_down
 from chargeplan.plan.shared.switching import with_switching
+from chargeplan.plan.shared.switching_rules import breaks_rules
 from chargeplan.plan.starts import capped as cost_capped
 
 #: A plan of so few slots is looked at once more for an earlier one, for so long.
@@ -149,6 +151,20 @@ class _Task:
         except SolverError:  # what was found before stays
             return Found(None, -np.inf, closed=False)
 
+    def confirmed(self, program: Program, share: float, least: float) -> Found:
+        """Search, and in small plans ask again for a better one: HiGHS has called answers best that were not.
+
+        No answer is below `least`, so one that is as low is not asked about.
+        """
+        found = self.search(program, share)
+        if found.x is None or not found.closed or self.shared.slot.size > _FEW_SLOTS:
+            return found
+        value = float(program.cost @ found.x)
+        if value - least <= CRUMB_KWH * (1 + abs(value)):
+            return found
+        better = self.search(cost_capped(program, program.cost, value - CRUMB_KWH * (1 + abs(value))), share)
+        return found if better.x is None else better
+
 
 def _score(shared: SharedProblem, current: Floats) -> Score:
     """Compute what a plan reaches in each goal."""
@@ -175,7 +191,9 @@ def _as_good(score: Score, aim: Score) -> bool:
 def _search(task: _Task, relaxed: Floats, wrong: NDArray[np.bool_]) -> tuple[Floats, bool]:
     """Search with the cars concerned free to switch, then with all; return the best plan and whether none is better."""
     shared, aim = task.shared, task.aim
-    best = _rounded_down(task, relaxed)
+    best = rounded_down(shared, relaxed)
+    if not (shared.step_a > 0).any():
+        best = _tidied(task, best / shared.unit_a)
     score = _score(shared, best)
     concerned = np.bincount(shared.car, weights=wrong, minlength=len(shared.cars))[shared.car] > 0
     closed = False
@@ -211,7 +229,8 @@ def _search_within(task: _Task, bounds: Bounds, free: NDArray[np.bool_]) -> tupl
     def searched(caps: Caps, goal: str, share: float) -> tuple[Found, Program]:
         layout = bounded(aimed(shared_program(shared, caps, task.limits), goal), shared, bounds)
         program = with_switching(layout, shared, free)
-        return task.search(program, share), program
+        cheapest = task.aim[3] if caps is task.linear.caps else -np.inf
+        return task.confirmed(program, share, cheapest if goal == "cost" else 0.0), program
 
     found, _ = searched(task.linear.caps, "cost", 0.5)
     if found.x is not None:
@@ -282,15 +301,7 @@ def _earlier(task: _Task, current: Floats) -> Floats:
     if found.x is None:
         return current
     early = exact_currents(shared, found.x[: current.size])
-    wrong = (early > 0) & (early < shared.min_a - SNAP_A)
+    wrong = (early > 0) & (early < shared.min_a - SNAP_A) | breaks_rules(shared, early > 0)
     reached = _score(shared, early)
     as_good = _as_good(reached, score) and reached[3] <= score[3] + 1e-8 * (1 + abs(score[3]))
     return early if as_good and not wrong.any() else current
-
-
-def _rounded_down(task: _Task, relaxed: Floats) -> Floats:
-    """Make a plan that keeps every limit, whatever it leaves missing: what is not allowed goes to a step or off."""
-    shared, stepped = task.shared, task.shared.step_a > 0
-    down = np.where(stepped, np.floor(relaxed / shared.unit_a + 1e-9) * shared.unit_a, relaxed)
-    down = np.where(down < shared.min_a - SNAP_A, 0.0, down)
-    return down if stepped.any() else _tidied(task, down / shared.unit_a)

@@ -1,4 +1,4 @@
-"""Currents that are off or at least the minimum, and whole steps: the mixed-integer part."""
+"""Currents that are off or at least the minimum, whole steps, and rules about switching: the mixed-integer part."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from chargeplan.plan.program import Program
 from chargeplan.plan.shared.problem import SharedProblem
 from chargeplan.plan.shared.program import Layout
 from chargeplan.plan.shared.rows import Rows
+from chargeplan.plan.shared.switching_rules import add_rules
 
 
 def with_switching(layout: Layout, shared: SharedProblem, free: NDArray[np.bool_]) -> Program:
-    """Add that currents are 0 or at least the minimum, and whole steps where the car has them.
+    """Add that currents are 0 or at least the minimum, whole steps where the car has them, and rules about switching.
 
     Parameters
     ----------
@@ -29,7 +30,8 @@ def with_switching(layout: Layout, shared: SharedProblem, free: NDArray[np.bool_
     -------
     Program
         With a binary column for each free slot whose minimum is above 0, and one for each drive that could
-        be left without energy: it lacks some only if the battery is empty after it.
+        be left without energy: it lacks some only if the battery is empty after it; and one for each slot of a
+        stay with rules about switching: whether a block starts there.
     """
     program, slots = layout.program, shared.slot.size
     least, most = shared.min_a / shared.unit_a, program.upper[:slots]
@@ -54,13 +56,17 @@ def with_switching(layout: Layout, shared: SharedProblem, free: NDArray[np.bool_
         (there, lacks, all_),
         (there, empty, capacity),
     )
-    new = chosen.size + drives.size
-    integer = np.concatenate((program.integer, np.ones(new, dtype=bool)))
+    on_column = np.full(slots, -1)
+    on_column[chosen] = on
+    starts = add_rules(shared, rows, free, on_column, program.cost.size + chosen.size + drives.size)
+    new = chosen.size + drives.size + starts
+    # Starts are whole wherever on and off are, and need not be said to be.
+    integer = np.concatenate((program.integer, np.ones(new - starts, dtype=bool), np.zeros(starts, dtype=bool)))
     integer[:slots] = shared.step_a > 0
     return replace(
         program,
         cost=np.concatenate((program.cost, np.zeros(new))),
-        lower=np.concatenate((program.lower, program.lower[chosen] > 0, np.zeros(drives.size))),
+        lower=np.concatenate((program.lower, program.lower[chosen] > 0, np.zeros(drives.size + starts))),
         upper=np.concatenate((program.upper, np.ones(new))),
         integer=integer,
         rows=np.concatenate((program.rows, *(row + program.row_lower.size for row in rows.rows))),
