@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 #: What stands before and after the comma of a number such as 0,06, or of each number of `0,06 up to 600 then 0,08`.
 _BEFORE_COMMA = re.compile(r"[-+]?\d+|\d+\s.*\s\d+", re.ASCII)
 _AFTER_COMMA = re.compile(r"\d+(?:\s.*)?", re.ASCII)
+#: A number and one currency or unit, as in `210 USD`.
+_NUMBER_WITH_UNIT = re.compile(r"(\d+(?:\.\d+)?)\s*[^\W\d_]+", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -252,8 +254,10 @@ def _explain(model: type[BaseModel], path: KeyPath, detail: ErrorDetails) -> tup
     if kind in ("string_too_short", "string_too_long"):
         how = "short" if kind == "string_too_short" else "long"
         return f"{subject}{shown} is too {how}", detail["msg"].replace("String should", "it should")
-    if kind.startswith("int") and isinstance(given, float):
+    if kind.startswith("int"):
         return f"{subject}{shown} is not a whole number", "write digits only, like 3"
+    if kind.startswith("float") and (alone := _NUMBER_WITH_UNIT.fullmatch(str(given).strip())):
+        return f"{subject}{shown} is not a number", f"write it without currency or unit, like {alone[1]}"
     if kind.startswith(("float", "int", "finite_number")):
         return f"{subject}{shown} is not a number", "write digits with at most one dot, like 0.31"
     if kind.startswith(("greater", "less")):

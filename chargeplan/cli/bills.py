@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -20,6 +22,11 @@ if TYPE_CHECKING:
 
 #: What the days of a bill are called inside, and what their options are called.
 _DAYS = {"start": "first", "end": "last"}
+#: As in most months.
+_MONTH = timedelta(days=29)
+#: How messages of the library say what the command has options for.
+_BY_PERIOD = re.compile(r"give (the use|what is sold) by period \((.+)\), or by intervals$")
+_IN_KW = "give it in kW, or give the use by intervals"
 _Energy = float | dict[str, float] | list[tuple[date, float]]
 
 
@@ -51,21 +58,42 @@ def bill(sheet: str, file: str | None, each: bool, where: bool, form: str | None
         raise InputError("say what was used: either --use 700 --from 2022-06-01 --to 2022-06-30, or --load load.csv")
     if file is None:
         if len(days) < 2:
-            raise InputError("--use needs the days of the bill; add --from 2022-06-01 --to 2022-06-30")
+            raise InputError(f"--use needs the days of the bill; add {_missing(**days)}")
         if options["stamps"] is not None or each:
             raise InputError("--stamps and --each go with --load; leave them out")
         use: Any = _energy("--use", options["use"])
         terms |= days
-        _print_bill(
-            loaded(load_tariff, sheet, "sheet").bill(use, export=_energy("--export", options["export"]), **terms),
-            form,
-            where,
-        )
+        tariff, export = loaded(load_tariff, sheet, "sheet"), _energy("--export", options["export"])
+        try:
+            found = tariff.bill(use, export=export, **terms)
+        except InputError as error:
+            raise _in_options(error) from None
+        _print_bill(found, form, where)
         return
     if options["export"]:
         raise InputError("--export goes with --use; a file says what was sold in its column export_kwh")
     tariff = loaded(load_tariff, sheet, "sheet")
     _print_bills(_bills_of(tariff, file, options["stamps"], days | terms), form, each, where)
+
+
+def _missing(start: date | None = None, end: date | None = None) -> str:
+    """Say which days are missing, with an example that goes with what is given."""
+    if start is not None:
+        return f"--to {start + _MONTH}"
+    return f"--from {end - _MONTH}" if end is not None else "--from 2022-06-01 --to 2022-06-30"
+
+
+def _in_options(error: InputError) -> InputError:
+    """Name the options of the command where the library says what to give."""
+    text = str(error).replace(_IN_KW, "add --demand '8 kW', or read the use of every interval with --load load.csv")
+
+    def options(found: re.Match[str]) -> str:
+        option = "--use" if found[1] == "the use" else "--export"
+        each = " ".join(f"{option} {shlex.quote(f'{name}=100')}" for name in found[2].split(", "))
+        return f"give it by period, as in {each}, or by intervals with --load load.csv"
+
+    text = _BY_PERIOD.sub(options, text)
+    return error if text == str(error) else InputError(text)
 
 
 def _bills_of(tariff: Tariff, file: str, stamps: str | None, terms: dict[str, Any]) -> Iterable[Bill]:

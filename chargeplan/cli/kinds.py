@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from typing import Final, Literal, TypeAlias, TypeVar
 
@@ -24,6 +25,9 @@ _KEYS: Final[dict[Kind, frozenset[str]]] = {
     "household": frozenset(("vehicle", "habits", "evse", "circuit")),
     "sheet": frozenset(("prices", "periods", "components", "versions", "market", "currency")),
 }
+
+#: How the names of files end that hold tables.
+_TABLES: Final = (".csv", ".tsv", ".parquet", ".pq")
 
 
 def kind_of(data: Mapping[str, object]) -> Kind | None:
@@ -48,6 +52,20 @@ def kind_of(data: Mapping[str, object]) -> Kind | None:
     most = max(counts.values())
     found = [kind for kind, count in counts.items() if count == most]
     return found[0] if most and len(found) == 1 else None
+
+
+def no_yaml(file: str) -> Mistake | None:
+    """Say what a folder, or a table of a meter or of journeys, is good for; None for anything else."""
+    if os.path.isdir(file):
+        return Mistake(file, 1, 1, "this is a folder", "name the files in it, as in `chargeplan check rates/*.yaml`")
+    if os.path.isfile(file) and file.lower().endswith(_TABLES):
+        what = "this is a table, as of a meter or of journeys, not a file of `key: value` lines"
+        remedy = (
+            "give a meter's values to `chargeplan bill SHEET --load FILE`, or name the file in a study file: under "
+            "`house` as `load`, journeys under `driving` as `log`"
+        )
+        return Mistake(file, 1, 1, what, remedy)
+    return None
 
 
 def loaded(load: Callable[[str], ResultT], file: str, wanted: Kind) -> ResultT:
@@ -83,6 +101,8 @@ def _of_another_kind(file: str, wanted: Kind) -> Mistake | None:
     from chargeplan.cli.shipped import shipped_path
     from chargeplan.reading import read_document
 
+    if (mistake := no_yaml(file)) is not None:
+        return mistake
     try:
         document = read_document(shipped_path(file))
     except FileError:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 import sys
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +18,19 @@ from chargeplan.errors import InputError
 
 if TYPE_CHECKING:
     from chargeplan.household import Household, HouseholdPlan
+
+
+class PlanCommand(click.Command):
+    """A command that plans; it says what is wrong with a time behind `--plugged-in`, which takes none."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the words of the command line."""
+        for word, after in pairwise(args):
+            if word == "--plugged-in" and re.match(r"\d{4}-\d|\d{1,2}:\d\d", after.strip()):
+                remedy = f"write --plugged-in --now {shlex.quote(after)}" if "-" in after else "leave the time out"
+                what = "--plugged-in takes no value: it says that the car is plugged in now"
+                raise InputError(f"{what}; {remedy}")
+        return super().parse_args(ctx, args)
 
 
 def _plan_options(command: Any) -> Any:
@@ -31,7 +47,7 @@ def _plan_options(command: Any) -> Any:
     return command
 
 
-@main.command()
+@main.command(cls=PlanCommand)
 @click.argument("household", required=False)
 @_plan_options
 @click.option("--leave", help="Departure, like 06:30 or '2026-11-26 06:30'.")
@@ -56,7 +72,7 @@ def tonight(
     _print_plan(plan, form, night_text, why=why)
 
 
-@main.command()
+@main.command(cls=PlanCommand)
 @click.argument("household", required=False)
 @_plan_options
 @click.option("--days", default=7, show_default=True, help="How many days ahead.")
@@ -73,7 +89,7 @@ def days(household: str | None, days: int, form: str | None, why: bool, **option
     _print_plan(plan, form, days_text, why=why)
 
 
-@main.command()
+@main.command(cls=PlanCommand)
 @click.argument("panel")
 @click.option("--now", help="Pretend it is this time, like '2026-11-25 18:30'.")
 @click.option("--soc", multiple=True, help="State of charge of a car, like 'left=55 %'. As often as needed.")

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from chargeplan.cli.entry import FINE, MISTAKE, main
-from chargeplan.cli.kinds import kind_of, loaded
+from chargeplan.cli.kinds import kind_of, loaded, no_yaml
 from chargeplan.cli.printing import complain, form_options, print_csv, print_json
 from chargeplan.cli.shipped import shipped_path
 from chargeplan.errors import FileError, InputError, Mistake
@@ -17,6 +18,24 @@ from chargeplan.units import calendar_date
 
 if TYPE_CHECKING:
     from chargeplan.tariff import Tariff
+
+#: What `schema` takes.
+SCHEMA_NAMES: Final = (
+    *("tariff", "household", "panel", "study", "plan", "together", "prices", "price-table", "check", "picture"),
+    *("difference", "bill", "bills", "drafts", "study-result"),
+)
+
+
+class SchemaName(click.Choice[str]):
+    """One of many names: they are listed once, and the nearest is proposed."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Take a name, or say which there are."""
+        if value not in self.choices:
+            near = get_close_matches(value, self.choices, 1)
+            meant = f"Did you mean {near[0]}? " if near else ""
+            self.fail(f"there is no schema {value[:40]}. {meant}There are {', '.join(self.choices)}.", param, ctx)
+        return value
 
 
 @main.command()
@@ -141,19 +160,12 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
 
 
 @main.command()
-@click.argument(
-    "what",
-    type=click.Choice(
-        [
-            *("tariff", "household", "panel", "study", "plan", "together", "prices", "price-table", "check", "picture"),
-            *("difference", "bill", "bills", "drafts", "study-result"),
-        ]
-    ),
-)
+@click.argument("what", metavar="WHAT", type=SchemaName(SCHEMA_NAMES))
 def schema(what: str) -> None:
     """Print a JSON Schema, for editors and programs.
 
-    It is that of the files you write (tariff, household, panel, study), or of what --json prints.
+    WHAT is a file you write: tariff, household, panel or study; or what --json prints: plan, together, prices,
+    price-table, check, picture, difference, bill, bills, drafts or study-result.
     """
     if what == "tariff":
         from chargeplan.tariff.sheet import sheet_schema
@@ -184,27 +196,28 @@ def schema(what: str) -> None:
 def _checked(file: str) -> tuple[list[Mistake], list[Mistake], int]:
     """Check one file; a household names a vehicle, a rate sheet does not."""
     from chargeplan.household import load_household
+    from chargeplan.household.doubts import doubts_of, doubts_of_panel
     from chargeplan.reading import read_document
     from chargeplan.tariff import load_tariff
     from chargeplan.tariff.checks import failed_checks
     from chargeplan.tariff.lint import unknown_acceptances, warnings_of
 
     path = shipped_path(file)
+    if (mistake := no_yaml(path)) is not None:
+        return [mistake], [], 0
     try:
         document = read_document(path)
         kind = kind_of(document.data)
         if kind == "panel":
             from chargeplan.household.panel_file import load_panel
 
-            tree = load_panel(path).tree
-            return [], [document.mistake(("circuits",), caution) for caution in tree.warnings], 0
+            return [], doubts_of_panel(load_panel(path), document), 0
         if kind == "study":
             from chargeplan.study.file import load_study
 
             return [], [*load_study(path).warnings], 0
         if kind == "household":
-            cautions = load_household(path).limit.warnings
-            return [], [document.mistake(("evse",), caution) for caution in cautions], 0
+            return [], doubts_of(load_household(path), document), 0
         tariff = load_tariff(path)
         mistakes = [*failed_checks(tariff, document), *unknown_acceptances(document)]
         return mistakes, [*warnings_of(tariff, document, datetime.now(UTC).date())], len(tariff.sheet.checks)

@@ -81,6 +81,9 @@ def _check(files: dict[str, Path], folder: str | None, force: bool, restart: boo
         raise InputError("--restart goes with --out; add the folder")
     if force and not files:
         raise InputError("--force goes with --html, --csv or --parquet; add the file, or for a folder --restart")
+    if folder is not None and not Path(folder).absolute().parent.is_dir():
+        parent = Path(folder).parent
+        raise InputError(f"cannot write {folder}: there is no folder {parent}; make it, or choose another place")
     for kind, path in files.items():
         if path.suffix.lower() not in _FILES[kind]:
             endings = " or ".join(_FILES[kind])

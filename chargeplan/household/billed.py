@@ -63,7 +63,7 @@ def billed_slots(
     begin_s = int(found.start_s[0])
     if begin_s % problem.step_s:
         return None
-    rise = BillRise(known.desk, found, Known(reached_kw=house.highest_kw))
+    rise = BillRise(known.desk, found, Known(reached_kw=house.highest_kw, reached_later_kw=house.highest_kw))
     interval = (problem.start_s[at_home] - begin_s) // problem.step_s
     drawn = np.zeros(rise.intervals)
     if drawn_kwh is not None:

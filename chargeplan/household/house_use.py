@@ -30,9 +30,10 @@ class HouseUse:
     so_far_kwh : float
         What was bought since the last reading, the car included.
     per_day_kwh : float
-        What is expected on each day to come, without the car.
+        What is expected on each day to come, without what is planned; what the car will use on other days belongs to
+        it.
     highest_kw : float
-        Highest power since the last reading, for rates that charge for it.
+        Highest power since the last reading, for rates that charge for it; the guess for the bills after as well.
     """
 
     so_far_kwh: float
@@ -114,6 +115,11 @@ def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False, bec
                 f"the highest power of the house so far, which {names} may charge already, is not known; say `highest` "
                 "under `house_use`"
             )
+        if demand and house is not None and house.per_day_kwh:
+            found.append(
+                "`per_day` of `house_use` is spread evenly over the hours of a day; where the house alone has a higher "
+                f"power at times, what {names} charges may be more than reckoned with, or the car may add less to it"
+            )
         if any(rates.net is not None for rates in versions):
             found.append("`net_metering`: the plan does not know what the house sells, and reckons with nothing")
         return tuple(found)
@@ -135,6 +141,31 @@ def left_out(tariff: Tariff, house: HouseUse | None, *, whole: bool = False, bec
     return tuple(found)
 
 
+def this_time_alone(schedule: Schedule) -> tuple[str, ...]:
+    """Say what to mind where the cost of a plan depends on what else is on the bill.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+
+    Returns
+    -------
+    tuple of str
+        A sentence if tiers, prices by use or a minimum that is not reached are at work; else none.
+    """
+    shapes = [bill.shape for bill in getattr(schedule, "bills", ())]
+    tiers = any(shape.tiers or shape.crossings or shape.choices for shape in shapes)
+    minimum = any(shape.minimum is not None and shape.minimum.missing > 0 for shape in shapes)
+    named = " and ".join(name for name, is_there in (("tiers", tiers), ("the minimum", minimum)) if is_there)
+    if not named:
+        return ()
+    return (
+        f"{named} depend{'' if tiers else 's'} on all of the bill, of which only this plan, `so_far` and `per_day` are "
+        "known; let `per_day` hold what the car will use on its other days, too",
+    )
+
+
 def mean_power_kept_low(schedule: Schedule, currency: str) -> tuple[str, ...]:
     """Say what to mind of a plan that keeps the mean power low, since the bill charges it.
 
@@ -150,21 +181,22 @@ def mean_power_kept_low(schedule: Schedule, currency: str) -> tuple[str, ...]:
     tuple of str
         A sentence each; none where the plan charges at the limit.
     """
-    found = []
     if schedule.slowly:
         less = schedule.certificate.gap
         switching = f"; switching on and off within these times might save up to {less:.2f} {currency}"
-        found.append(
+        return (
             "while the bill charges the highest mean power, the plan keeps it low with less current; more raises the "
-            f"bill by more than is saved{switching if 0.005 <= less < np.inf else ''}"
+            f"bill by more than is saved{switching if 0.005 <= less < np.inf else ''}",
         )
     if schedule.in_parts:
-        found.append(
+        steady, more = schedule.steady_cost, ""
+        if steady is not None and steady - schedule.total_cost >= 0.005:
+            more = f"; without switching on and off it would cost {steady - schedule.total_cost:.2f} {currency} more"
+        return (
             "while the bill charges the highest mean power, the plan keeps it low by charging for a part of each "
-            "interval; keep to its times, or to as much less current all the time, as more raises the bill by more "
-            "than is saved"
+            f"interval; keep to its times, as more raises the bill by more than is saved{more}",
         )
-    return tuple(found)
+    return ()
 
 
 def billing_month_end(tariff: Tariff, day: int) -> date:

@@ -293,7 +293,10 @@ class HouseUsePart(Part):
     """What the house has used since the last reading, and what it is expected to use."""
 
     so_far: KilowattHours = Field(description="Bought since the meter was read", examples=["420 kWh"])
-    per_day: KilowattHours = Field(description="Expected on each day to come, without the car", examples=["18 kWh"])
+    per_day: KilowattHours = Field(
+        description="Expected on each day to come, without what is planned; with what the car uses on other days",
+        examples=["18 kWh"],
+    )
     highest: Kilowatts = Field(0.0, description="Highest power since the reading", examples=["4.5 kW"])
 
 

@@ -17,9 +17,10 @@ from chargeplan.errors import InputError
 from chargeplan.household.billed import billed_slots
 from chargeplan.household.charger import HOME
 from chargeplan.household.habits import Outing, outings
-from chargeplan.household.house_use import left_out, mean_power_kept_low, price_at
+from chargeplan.household.house_use import left_out, mean_power_kept_low, price_at, this_time_alone
 from chargeplan.household.household import Household
-from chargeplan.household.preconditioning import most_wanted_kwh
+from chargeplan.household.preconditioning import drawing_less, held_down, lower_currents, most_wanted_kwh
+from chargeplan.household.preconditioning_billed import cheapest_of, preconditioning_raises_power
 from chargeplan.household.state_of_charge import StateOfCharge, estimated, given
 from chargeplan.household.stays import holidays_of, stay_at, stay_at_home, stops_on
 from chargeplan.plan.problem import Problem, problem_from
@@ -88,7 +89,9 @@ class HouseholdPlan:
             hot = (f"there is too little time to be ready {early.ready_min:g} min early; see `early`", *hot)
         found = self.schedule
         said = left_out(self.household.tariff, self.household.house_use, whole=found.whole_bill, because=found.because)
-        return (*said, *mean_power_kept_low(found, self.household.tariff.currency), *hot)
+        alone = this_time_alone(found)
+        kept_low = mean_power_kept_low(found, self.household.tariff.currency)
+        return (*said, *alone, *kept_low, *held_down(self.itinerary.stays), *hot)
 
     @property
     def rules(self) -> tuple[str, ...]:
@@ -146,7 +149,7 @@ def plan_tonight(
     Raises
     ------
     InputError
-        If something given cannot be.
+        If something given cannot be, or `household` is none.
 
     Examples
     --------
@@ -155,7 +158,7 @@ def plan_tonight(
     >>> round(night.schedule.total_cost, 2), night.schedule.certificate.optimal
     (2.95, True)
     """
-    now_s = _now_s(now, household)
+    now_s = _now_s(now, _known(household))
     trips = _outings(household, now_s)
     arrive_s, last = _arrival(household, trips, now_s, plugged_in)
     leave_s = _next_outing(trips, arrive_s).leave_s if leave is None else _departure_s(leave, arrive_s, household)
@@ -217,7 +220,7 @@ def plan_days(
     """
     if not 1 <= days <= MAX_DAYS:
         raise InputError(f"{days} days cannot be planned; write 1 to {MAX_DAYS}")
-    now_s = _now_s(now, household)
+    now_s = _now_s(now, _known(household))
     trips = _outings(household, now_s, days)
     arrive_s, last = _arrival(household, trips, now_s, plugged_in)
     wanted = household.habits.target if target is None else _target(target)
@@ -282,32 +285,44 @@ def _planned(
     prefer: str | None,
     solver: str,
 ) -> HouseholdPlan:
-    vehicle = household.vehicle
-    usable = vehicle.usable_kwh
     if household.charger is not None:
         stays = household.charger.on_stays(household.limit, stays)
+    tariffs = [household.tariff, *(stop.price for stop in household.stops if isinstance(stop.price, Tariff))]
+    step_min = gcd(15, *(tariff.resolution_min for tariff in tariffs))
+    tie_break = household.prefer if prefer is None else prefer
+
+    def billed(stays: list[Stay]) -> tuple[Itinerary, Schedule | None]:
+        itinerary = _itinerary(household, stays, drives, soc.share, target)
+        return itinerary, _billed(household, itinerary, now_s, step_min=step_min, solver=solver, tie_break=tie_break)
+
+    itinerary, schedule = billed(stays)
+    if schedule is not None and preconditioning_raises_power(schedule):
+        itinerary, schedule = cheapest_of(
+            lower_currents(stays), lambda a: billed(drawing_less(stays, a)), (itinerary, schedule)
+        )
+    schedule = schedule or plan(itinerary, step_min=step_min, solver=solver, tie_break=tie_break)
+    return HouseholdPlan(household, now_s, soc, target, itinerary, schedule, tuple(limits))
+
+
+def _itinerary(household: Household, stays: list[Stay], drives: list[Drive], soc: float, target: float) -> Itinerary:
+    vehicle = household.vehicle
+    usable = vehicle.usable_kwh
     # A car that is fuller than the daily limit is not emptied; a higher target was wished for.
-    most = max(target, vehicle.daily_limit, soc.share)
+    most = max(target, vehicle.daily_limit, soc)
     # What preconditioning takes from the battery comes on top of the target, even where that is the daily limit.
     most = max(most, min(1.0, most_wanted_kwh(stays) / usable))
     taper: list[tuple[float, float]] = []
     if vehicle.taper is not None:
         # The planner counts state of charge from the most the battery may hold, the car from all it can.
         taper = [(float(slope) * most, float(kw)) for slope, kw in zip(*vehicle.taper.segments(), strict=True)]
-    itinerary = Itinerary(
-        level_kwh=soc.share * usable,
+    return Itinerary(
+        level_kwh=soc * usable,
         capacity_kwh=most * usable,
         stays=stays,
         drives=drives,
         floor_kwh=household.habits.floor * usable,
         taper=taper,
     )
-    tariffs = [household.tariff, *(stop.price for stop in household.stops if isinstance(stop.price, Tariff))]
-    step_min = gcd(15, *(tariff.resolution_min for tariff in tariffs))
-    tie_break = household.prefer if prefer is None else prefer
-    schedule = _billed(household, itinerary, now_s, step_min=step_min, solver=solver, tie_break=tie_break)
-    schedule = schedule or plan(itinerary, step_min=step_min, solver=solver, tie_break=tie_break)
-    return HouseholdPlan(household, now_s, soc, target, itinerary, schedule, tuple(limits))
 
 
 def _billed(
@@ -346,6 +361,15 @@ def bills_of(household: Household, itinerary: Itinerary, problem: Problem, now_s
     home = [stay.place == HOME for stay in itinerary.stays]
     drawn = preconditioning_kwh(itinerary, problem)
     return billed_slots(household.tariff, household.house_use, now_s, problem, home, drawn_kwh=drawn) or []
+
+
+def _known(household: Household) -> Household:
+    """Refuse what is no household, such as the name of its file."""
+    if not isinstance(household, Household):
+        given = f"`{household[:60]}`" if isinstance(household, str) else f"a {type(household).__name__}"
+        name = household[:60] if isinstance(household, str) else "household.yaml"
+        raise InputError(f'{given} is no household; write for example load_household("{name}")')
+    return household
 
 
 def _now_s(now: str | datetime | None, household: Household) -> int:

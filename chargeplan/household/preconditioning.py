@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
@@ -94,6 +96,68 @@ def _left(limit: Limit, loss: ChargingLoss, own_kw: float, wall_kw: float) -> tu
     kw = wall_kw - own_kw
     gain = loss.gain(kw) if kw > 0 and kw >= limit.min_a * limit.kw_per_a - 1e-9 else 0.0
     return (kw, gain) if gain > 0 else (0.0, 1.0)
+
+
+def drawing_less(stays: list[Stay], current_a: float) -> list[Stay]:
+    """Hold what may be drawn while the car preconditions down to a current; the battery gives the rest.
+
+    Parameters
+    ----------
+    stays : list of Stay
+        All stays.
+    current_a : float
+        The current; 0 keeps the charger off meanwhile.
+
+    Returns
+    -------
+    list of Stay
+    """
+    found = list(stays)
+    for number, stay in enumerate(stays):
+        own = stay.preconditioning
+        if own is not None and stay.current_a:
+            held = replace(own, most_kw=stay.wall_kw / stay.current_a * current_a)
+            found[number] = replace(stay, preconditioning=held)
+    return found
+
+
+def lower_currents(stays: list[Stay]) -> list[float]:
+    """List the currents below what preconditioning draws, rising: off, and the steps from the least on."""
+    found = {0.0}
+    for stay in stays:
+        own = stay.preconditioning
+        if own is None or not stay.current_a or not stay.wall_kw:
+            continue
+        step, kw_per_a = stay.current_step_a, stay.wall_kw / stay.current_a
+        first, last = math.ceil(stay.min_current_a / step - 1e-9), math.ceil(own.wall_kw / kw_per_a / step - 1e-9)
+        found |= {round(step * number, 9) for number in range(first, last)}
+    return sorted(found)
+
+
+def held_down(stays: Sequence[Stay]) -> tuple[str, ...]:
+    """Say how the current is to be set while the car preconditions, where a plan asks for less.
+
+    Parameters
+    ----------
+    stays : sequence of Stay
+        All stays of a plan.
+
+    Returns
+    -------
+    tuple of str
+        A sentence; none where nothing need be set.
+    """
+    for stay in stays:
+        own = stay.preconditioning
+        if own is None or own.most_kw >= stay.wall_kw or not stay.current_a:
+            continue
+        current_a = own.most_kw * stay.current_a / stay.wall_kw
+        how = f"set the charger to at most {current_a:g} A" if current_a > 0 else "keep the charger off"
+        return (
+            f"for the last {own.takes_s / 60:g} min before leaving home, {how}: what preconditioning draws would raise "
+            "the highest power that the bill charges, so the battery gives the rest",
+        )
+    return ()
 
 
 def most_wanted_kwh(stays: list[Stay]) -> float:

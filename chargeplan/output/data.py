@@ -13,7 +13,9 @@ from typing import Any, Final
 from chargeplan.clock import local_datetimes
 from chargeplan.errors import Mistake
 from chargeplan.household import HouseholdPlan
+from chargeplan.plan.breaks import breaks_of
 from chargeplan.plan.remedies import Fix, needed_a
+from chargeplan.plan.schedule import Schedule
 from chargeplan.plan.unmanaged import Unmanaged
 from chargeplan.tariff import Run, Tariff
 
@@ -69,6 +71,7 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
                 "wall_kwh": window.wall_kwh,
                 "battery_kwh": window.battery_kwh,
                 "cost": window.cost,
+                "falls_to_a": window.falls_to_a,
             }
             for window in schedule.windows
         ],
@@ -116,7 +119,10 @@ def plan_data(plan: HouseholdPlan) -> dict[str, Any]:
             }
             for fix in schedule.fixes
         ],
-        "compared_with": {"on_plug_in": _habit(schedule.on_plug_in), "timer": _habit(schedule.by_timer)},
+        "compared_with": {
+            "on_plug_in": _habit(schedule, schedule.on_plug_in),
+            "timer": _habit(schedule, schedule.by_timer),
+        },
         "proof": {
             "optimal": certificate.optimal,
             "bound": certificate.bound if certificate.bound > float("-inf") else None,
@@ -135,7 +141,8 @@ def plan_rows(plan: HouseholdPlan) -> tuple[tuple[str, ...], Iterable[tuple[obje
     tuple of header and rows
         ``start``, ``hours``, ``place``, ``price_per_kwh``, ``current_a``, ``wall_kwh``,
         ``battery_kwh``, ``cost``, ``state_of_charge`` at the end of the slot, and ``preconditioning_kwh``, which
-        is part of ``wall_kwh``. The current is None with direct current, which has none to set.
+        is part of ``wall_kwh``. The current is None with direct current, which has none to set. Against a whole bill
+        the price of a slot that draws something is its even share of the rise, that of another one of one more kWh.
     """
     schedule = plan.schedule
     header = (
@@ -211,8 +218,13 @@ def _needed_a(plan: HouseholdPlan, fix: Fix) -> float | None:
     return None if fix.more_a is None or stay.current_a is None else needed_a(stay, fix.more_a)
 
 
-def _habit(habit: Unmanaged) -> dict[str, float]:
-    return {"cost": habit.cost, "saving": habit.saving, "shortfall_kwh": float(habit.short_kwh.sum())}
+def _habit(schedule: Schedule, habit: Unmanaged) -> dict[str, Any]:
+    return {
+        "cost": habit.cost,
+        "saving": habit.saving,
+        "shortfall_kwh": float(habit.short_kwh.sum()),
+        "breaks": list(breaks_of(schedule, habit)),
+    }
 
 
 def _number(value: float | None) -> float | None:

@@ -38,6 +38,7 @@ _HABIT = known(
     cost=NUMBER,
     saving=said(NUMBER, "what the plan costs less"),
     shortfall_kwh=said(NUMBER, "battery energy by which the habit ends below the plan, all departures together"),
+    breaks=said(array(TEXT), "what it breaks that the plan keeps: `floor`, and rules of the charger by their keys"),
 )
 _PLAN = document(
     PLAN_SCHEMA,
@@ -62,6 +63,7 @@ _PLAN = document(
             wall_kwh=NUMBER,
             battery_kwh=NUMBER,
             cost=NUMBER,
+            falls_to_a=maybe(NUMBER, "with a taper: the current in its last slot, if that is less"),
         )
     ),
     stays=array(known(place=TEXT, start=_TIME, end=_TIME, limit=_LIMIT, departure=_DEPARTURE)),
@@ -112,13 +114,17 @@ _TOGETHER = document(
             leaves=_TIME,
             state_of_charge=said(NUMBER, "share at plug-in"),
             target=NUMBER,
+            rules=said(array(TEXT), "rules of the charger that are at work, in words"),
             state_of_charge_at_departure=NUMBER,
             shortfall_kwh=NUMBER,
             shortfall_alone_kwh=said(NUMBER, "what would be missing if the car were alone"),
             windows=array(known(start=_TIME, end=_TIME, current_a=NUMBER, wall_kwh=NUMBER, cost=NUMBER)),
         )
     ),
-    slots=known(start=array(_TIME), current_a=said(array(array(NUMBER)), "a row for each car, A on each phase")),
+    slots=known(
+        start=said(array(_TIME), "starts of slots, and where a limit changes within one"),
+        current_a=said(array(array(NUMBER)), "a row for each car, A on each phase"),
+    ),
     circuits=array(
         known(
             name=TEXT,
@@ -145,7 +151,7 @@ _PLAN["properties"]["why"] = known(
             end=_TIME,
             charges=TRUTH,
             reason={"enum": [name for kind in get_args(Reason) for name in get_args(kind)]},
-            least_price=NUMBER,
+            least_price=said(NUMBER, "of one more kWh; against a whole bill at the tier that this plan reaches"),
             greatest_price=NUMBER,
             worth=maybe(NUMBER, "the wall price up to which charging would pay"),
             current_a=maybe(NUMBER, "A on each phase while it charges"),

@@ -16,8 +16,10 @@ from chargeplan.output.words import (
     whole_minute,
     wrapped,
 )
+from chargeplan.plan.breaks import breaks_of
 from chargeplan.plan.remedies import Fix, needed_a
 from chargeplan.plan.schedule import Departure
+from chargeplan.plan.unmanaged import Unmanaged
 
 #: Less battery energy than this is rounding, not a shortfall.
 _SHORT_KWH = 1e-6
@@ -124,6 +126,10 @@ def window_lines(plan: HouseholdPlan, departure: Departure) -> list[str]:
         cost = money_text(window.cost, plan.household.tariff.currency)
         label = "Charge" if position == 0 else ""
         lines.append(f"{label:<{LABEL}}{start} - {end}   {amount}   {window.wall_kwh:.1f} kWh   {cost}")
+        if window.falls_to_a is not None:
+            low = current_text(window.falls_to_a, 0.0)
+            if low != amount:
+                lines += labelled("", f"falling to {low} as the battery fills")
     return lines
 
 
@@ -134,20 +140,11 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
     cost = money_text(schedule.total_cost, currency)
     wall, battery = schedule.total_wall_kwh, schedule.total_battery_kwh
     lines = labelled("Cost", f"{cost} for {wall:.1f} kWh from the wall, {battery:.1f} kWh of it into the battery")
-    if own := _preconditioning_words(plan):
+    if own := preconditioning_words(plan):
         lines += labelled("Precondition", own)
     at_once, timer = schedule.on_plug_in, schedule.by_timer
-    saved = money_text(_saved(at_once.cost, schedule.total_cost), currency)
-    lines += labelled("Saves", f"{saved} against charging at once on plug-in (costs {at_once.cost:.2f})")
-    saved = money_text(_saved(timer.cost, schedule.total_cost), currency)
-    timed = f"{saved} against a timer set to the cheapest price (costs {timer.cost:.2f})"
-    missing = float(timer.short_kwh.sum())
-    if missing > _SHORT_KWH:
-        timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but end {missing:.1f} kWh short"
-    elif timer.saving < -_CENT / 2:
-        # Only the floor makes a plan dearer than a timer that ends at the same level.
-        timed = f"a timer set to the cheapest price would pay {timer.cost:.2f} but wait below the floor"
-    lines += labelled("", timed)
+    lines += labelled("Saves", _habit_words(plan, at_once, "charging at once on plug-in"))
+    lines += labelled("", _habit_words(plan, timer, "a timer set to the cheapest price"))
     if plan.ready_min:
         lines += labelled("Insured", _insured_words(plan))
     places = [stay.place for stay in plan.itinerary.stays]
@@ -160,14 +157,40 @@ def summary_lines(plan: HouseholdPlan) -> list[str]:
         lines += labelled("Limit", rule if len(set(places)) == 1 else f"home: {rule}")
     for caution in plan.cautions:
         lines += labelled("Caution", caution)
-    lines += labelled("Proof", f"{schedule.status}; {schedule.method}")
+    lines += labelled("Proof", f"{schedule.certificate.words_in(currency)}; {schedule.method}")
     for fix in schedule.fixes:
         lines += labelled("Short", fix_text(plan, fix))
     return lines
 
 
-def _preconditioning_words(plan: HouseholdPlan) -> str:
-    """Say what the car draws for itself before it leaves; nothing where it draws nothing."""
+def _habit_words(plan: HouseholdPlan, habit: Unmanaged, name: str) -> str:
+    """Say what is saved against a habit, or what is wrong with one that costs less."""
+    schedule, missing = plan.schedule, float(habit.short_kwh.sum())
+    if missing > _SHORT_KWH:
+        return f"{name} would pay {habit.cost:.2f} but end {missing:.1f} kWh short"
+    if habit.saving < -_CENT / 2:
+        broken = breaks_of(schedule, habit)
+        rules = " and ".join(f"`{rule}`" for rule in broken if rule != "floor")
+        wrong = ["wait below the floor"] if "floor" in broken else []
+        wrong += [f"not keep {rules}"] if rules else []
+        but = f" but {' and '.join(wrong)}" if wrong else ", which is less than the plan costs"
+        return f"{name} would pay {habit.cost:.2f}{but}"
+    saved = money_text(_saved(habit.cost, schedule.total_cost), plan.household.tariff.currency)
+    return f"{saved} against {name} (costs {habit.cost:.2f})"
+
+
+def preconditioning_words(plan: HouseholdPlan) -> str:
+    """Say what the car draws for itself before it leaves; nothing where it draws nothing.
+
+    Parameters
+    ----------
+    plan : HouseholdPlan
+        Of one car.
+
+    Returns
+    -------
+    str
+    """
     usual = plan.household.habits.preconditioning
     if usual is None or not any(stay.preconditioning for stay in plan.itinerary.stays):
         return ""

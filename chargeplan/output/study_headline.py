@@ -7,9 +7,17 @@ from collections.abc import Callable, Hashable, Sequence
 from typing import TypeVar
 
 from chargeplan.output.study_report import SAME_COST, Life, StudyReport
-from chargeplan.output.study_words import and_text, names_text, payback_text, share_text, span_text, today_words
+from chargeplan.output.study_words import (
+    and_text,
+    names_text,
+    payback_text,
+    share_text,
+    span_text,
+    today_words,
+    who_text,
+)
 from chargeplan.output.words import money_text
-from chargeplan.study.study import AS_IT_IS
+from chargeplan.study.study import A_YEAR, AS_IT_IS
 from chargeplan.study.weigh import EquipmentAnswer
 
 _Key = TypeVar("_Key", bound=Hashable)
@@ -41,7 +49,7 @@ def _rate_sentences(report: StudyReport) -> list[str]:
         first = lives[0].rates
         if len(first) == 1:
             totals = _range([life.rates[0].total for life in lives], report.currency)
-            text = f"{first[0].tariff} is the only rate: house and car cost {totals} {span}{who}."
+            text = f"{first[0].tariff} is the only rate: {who_text(report)} {totals} {span}{who}."
         elif len(leaders) > 1:
             saved = _range([life.rate(leaders[0]).saves for life in lives], report.currency)
             against = "" if today in leaders else f", and save {saved} {span} against {today}"
@@ -82,25 +90,34 @@ def _equipment_sentence(report: StudyReport, least: str | None, answers: list[Eq
     if least is None:
         because = reasons.pop() if len(reasons) == 1 else f"none meets {wanted}"
         return f"No equipment of the study is enough{who}: {because}."
-    because = reasons.pop() if len(reasons) == 1 else f"the cheapest of those that meet at least {wanted}"
-    fit = report.lives[0].at_home(least).fit
-    room = f" But the panel has no room for it: {fit.because}." if fit is not None and not fit.fits else ""
-    if least == question.equipment:
-        return f"{_today_words(least)} is the least that is enough{who}: {because}.{room}"
     choices = [next(choice for choice in one.choices if choice.name == least) for one in answers]
+    shares = [choice.share_met for choice in choices]
+    because = f"it meets {_shares(shares)} of the departures"
+    study = report.asked.study
+    if study.days not in A_YEAR:
+        because += f" of these {study.days} days"
+    only = all(sum(report.enough(choice.share_met) for choice in one.choices) == 1 for one in answers)
+    fit = report.lives[0].at_home(least).fit
+    room = f" But as it is the panel has no room for it: {fit.because}." if fit is not None and not fit.fits else ""
+    named = today_words(least) if least == question.equipment else least
+    cheapest = f"Over {question.terms.years} years the cheapest equipment that is enough{who} is"
+    begin = f"The only equipment that is enough{who} is" if only else cheapest
+    if least == question.equipment:
+        return f"{begin} {named}: {because}.{room}"
     years = [choice.payback_years for choice in choices]
     outlay = money_text(choices[0].outlay, report.currency)
     if max(years) <= 0:
         paid = f"It costs {outlay} to have, no more than what is there today."
     elif math.isinf(min(years)):
-        paid = f"It costs {outlay} to have, which does not come back within {question.terms.years} years."
+        paid = f"It costs {outlay} to have and does not pay back within {question.terms.years} years."
     else:
         low, high = payback_text(min(years)), payback_text(max(years))
         after = f"{low} years" if low == high else f"{low} to {high} years"
         if high == "never":
             after = f"{low} years at the soonest"
         paid = f"It costs {outlay} to have and has paid that back after {after}."
-    return f"{least} is the least equipment that is enough{who}: {because}. {paid}{room}"
+    scaled = "" if study.days in A_YEAR else f" Its years are these {study.days} days times {study.of_a_year:.3g}."
+    return f"{begin} {named}: {because}. {paid}{scaled}{room}"
 
 
 def _today_sentence(report: StudyReport) -> str:
@@ -111,8 +128,7 @@ def _today_sentence(report: StudyReport) -> str:
         _groups(report, lambda life: report.enough(life.at_home(question.equipment).share_met)), key=lambda x: not x[0]
     ):
         shares = [life.at_home(question.equipment).share_met for life in lives]
-        low, high = share_text(min(shares)), share_text(max(shares))
-        met = low if low == high else f"{low.removesuffix(' %')} to {high}"
+        met = _shares(shares)
         verdict = "is enough" if good else "not" if parts else "is not enough"
         parts.append(f"{verdict}{who} ({met}{'' if parts else ' of the departures met'})")
     return f"{_today_words(question.equipment)} {', but '.join(parts)}; {wanted}."
@@ -128,6 +144,11 @@ def _groups(report: StudyReport, key: Callable[[Life], _Key]) -> list[tuple[_Key
         (value, lives, "" if len(lives) == total else f" for {names_text([life.label for life in lives], total)}")
         for value, lives in found.items()
     ]
+
+
+def _shares(shares: Sequence[float]) -> str:
+    low, high = share_text(min(shares)), share_text(max(shares))
+    return low if low == high else f"{low.removesuffix(' %')} to {high}"
 
 
 def _range(amounts: Sequence[float], currency: str) -> str:

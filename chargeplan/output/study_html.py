@@ -12,7 +12,6 @@ from chargeplan.output.study_headline import headline
 from chargeplan.output.study_pictures import Drawing, counted_picture, has_pictures, life_pictures
 from chargeplan.output.study_report import Life, StudyReport
 from chargeplan.output.study_words import (
-    SHORT_WAYS,
     about_text,
     assumed,
     cautions,
@@ -27,6 +26,7 @@ from chargeplan.output.study_words import (
     per_100_in_unit,
     room_sentences,
     share_text,
+    short_ways,
     span_text,
     stop_sentence,
     today_words,
@@ -136,7 +136,6 @@ def _life(body: ET.Element, report: StudyReport, life: Life, drawings: Mapping[s
     equipment = today_words(question.equipment)
     _text(body, "h2", f"{life.household}, {life.driving}")
     _text(body, "p", f"{distance_text(life.distance_km, life.unit)} {span_text(study)}", css="about")
-    _figure(body, drawings.get("rates"))
     _table(
         body,
         f"Rates, with {equipment}",
@@ -148,13 +147,13 @@ def _life(body: ET.Element, report: StudyReport, life: Life, drawings: Mapping[s
         question.tariff,
     )
     _paragraphs(body, margin_sentences(report, life))
-    _figure(body, drawings.get("equipment"))
+    _figure(body, drawings.get("rates"))
+    _home(body, report, life)
+    _figure(body, drawings.get("home"))
     for one in life.equipment:
         _choices(body, report, one)
         _text(body, "p", least_sentence(one))
-    _figure(body, drawings.get("home"))
-    _home(body, report, life)
-    _figure(body, drawings.get("ways"))
+    _figure(body, drawings.get("equipment"))
     _table(
         body,
         f"Ways to charge and drive, under {question.tariff} with {equipment}",
@@ -170,12 +169,11 @@ def _life(body: ET.Element, report: StudyReport, life: Life, drawings: Mapping[s
             for line in life.ways
         ],
     )
-    plan = next((line for line in life.ways if line.way == "optimal"), None)
-    if plan is not None and any(line.missed > plan.missed for line in life.ways):
-        _text(body, "p", SHORT_WAYS)
+    _paragraphs(body, short_ways(life))
+    _figure(body, drawings.get("ways"))
     if life.stops:
         _text(body, "h3", "Places to charge away from home")
-        _paragraphs(body, (stop_sentence(report, stop) for stop in life.stops))
+        _paragraphs(body, (stop_sentence(report, stop, life.driving) for stop in life.stops))
 
 
 def _choices(body: ET.Element, report: StudyReport, one: EquipmentAnswer) -> None:
@@ -189,18 +187,17 @@ def _choices(body: ET.Element, report: StudyReport, one: EquipmentAnswer) -> Non
                 "-" if seen is None else payback_text(choice.payback_years),
                 "-" if seen is None else payback_range_text(seen.payback_years.low, seen.payback_years.high),
                 "-" if seen is None else f"{100 * seen.pays:.0f} %",
-                share_text(choice.share_met),
             ]
         )
     years = report.asked.question.terms.years
-    first = "first year" if span_text(report.asked.study) == "a year" else "first span"
-    header = ["equipment", "outlay", first, "present cost", "pays back (years)", "5 - 95 %", "chance", "met"]
+    header = ["equipment", "outlay", "first year", "present cost", "pays back (years)", "5 - 95 %", "chance"]
     _table(body, f"Equipment over {years} years, under {one.tariff}", header, rows, one.today)
 
 
 def _home(body: ET.Element, report: StudyReport, life: Life) -> None:
     question = report.asked.question
     rows = []
+    unserved = any(line.unserved for line in life.home)
     for line in life.home:
         limit = line.limit
         charged = [f"{limit.current_a:.3g}", f"{limit.wall_kw:.3g}", f"{in_unit(line.km_per_hour, life.unit):.0f}"]
@@ -212,7 +209,7 @@ def _home(body: ET.Element, report: StudyReport, life: Life) -> None:
                 number_text(line.missed),
                 share_text(line.share_met),
                 share_text(round(line.lowest_soc, 3)),
-                number_text(line.unserved),
+                *([number_text(line.unserved)] if unserved else []),
             ]
         )
     header = [
@@ -224,7 +221,7 @@ def _home(body: ET.Element, report: StudyReport, life: Life) -> None:
         "short",
         "met",
         "lowest charge",
-        "drives unserved",
+        *(["drives unserved"] if unserved else []),
     ]
     _table(body, f"Charging at home, under {question.tariff}, planned", header, rows, question.equipment)
 
@@ -246,7 +243,7 @@ def _counted(body: ET.Element, report: StudyReport, pictures: bool) -> None:
         _table(
             body,
             f"Equipment over {years} years, under the rate that is cheapest for each, means of all",
-            ["equipment", "least for", "enough for", "met", "present cost"],
+            ["equipment", "cheapest for", "enough for", "met", "present cost"],
             [
                 [
                     one.equipment,
@@ -324,4 +321,4 @@ def _figure(body: ET.Element, drawing: Drawing | None) -> None:
 
 
 def _amount(amount: float) -> str:
-    return "-" if isnan(amount) else f"{round(amount, 2) + 0.0:,.2f}"
+    return "-" if isnan(amount) else f"{round(amount, 2) + 0.0:.2f}"

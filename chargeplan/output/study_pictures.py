@@ -9,11 +9,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from chargeplan.errors import InputError
 from chargeplan.output.study_counts import RateCount
-from chargeplan.output.study_report import Life, StudyReport, paid_by_year
-from chargeplan.output.study_words import span_text
+from chargeplan.output.study_report import Life, StudyReport, paid_over_time
 from chargeplan.output.text_table import cut_columns
+from chargeplan.study.study import A_YEAR
 from chargeplan.study.weigh import EquipmentAnswer
 
 if TYPE_CHECKING:
@@ -79,13 +81,14 @@ def life_pictures(report: StudyReport, life: Life, prefix: str) -> dict[str, Dra
         If matplotlib is not installed.
     """
     study, question, currency = report.asked.study, report.asked.question, report.currency
-    span = "of a year" if span_text(study) == "a year" else f"of {study.days} days"
-    spread = "; lines show how far the drawn years spread" if study.draws > 1 else ""
+    span = "in a year" if study.days in A_YEAR else f"in {study.days} days"
+    whose = "of house and car " if study.house else ""
+    spread = "; lines show how far the drawn years spread" if study.draws_of(life.driving) > 1 else ""
     rates = [(line.tariff, line.house_bill, line.car_cost) for line in life.rates]
     pictures: dict[str, tuple[str, Callable[[], Figure]]] = {
-        "rates": (f"House and car, cost {span} by rate", lambda: _rates(rates, question.tariff, currency)),
+        "rates": (f"Cost {whose}{span}, by rate", lambda: _rates(rates, question.tariff, currency)),
         "ways": (
-            f"What the car costs {span} by way of charging and driving, under {question.tariff}{spread}",
+            f"Cost of the car {span}, by way of charging and driving, under {question.tariff}{spread}",
             lambda: _ways(life, currency),
         ),
         "home": (f"How often and how far the car was short, under {question.tariff}, planned", lambda: _home(life)),
@@ -93,8 +96,8 @@ def life_pictures(report: StudyReport, life: Life, prefix: str) -> dict[str, Dra
     if life.equipment:
         last = life.equipment[-1]
         caption = (
-            f"Outlay, charging and upkeep added up over the years under {last.tariff}; a dot shows where equipment has "
-            "paid back what it costs more than that of today"
+            f"Outlay, replacements, upkeep and charging added up over the years under {last.tariff}, not discounted; a "
+            "dot shows when equipment has paid back for good what it costs more than that of today"
         )
         pictures["equipment"] = (caption, lambda: _equipment(report, last))
     return {name: Drawing(caption, _drawn(draw, f"{prefix}-{name}-")) for name, (caption, draw) in pictures.items()}
@@ -114,7 +117,7 @@ def _rates(rates: Sequence[tuple[str, float, float]], today: str, currency: str)
     axes.barh(places, house, color=_HOUSE, label="house")
     axes.barh(places, [cost for _, _, cost in shown], left=house, color=_CAR, label="car")
     for place, (_, bill, cost) in enumerate(shown):
-        _note(axes, f"{bill + cost:,.0f}", max(bill + cost, bill, 0.0), place)
+        _note(axes, f"{bill + cost:.0f}", max(bill + cost, bill, 0.0), place)
     axes.set_xlabel(currency)
     axes.margins(x=0.12)
     figure.legend(loc="outside upper right", ncols=2, frameon=False)
@@ -128,7 +131,7 @@ def _ways(life: Life, currency: str) -> Figure:
     reach = [[line.cost - line.lowest for line in shown], [line.highest - line.cost for line in shown]]
     axes.barh(range(len(shown)), costs, color=_CAR, xerr=reach, error_kw={"ecolor": _INK, "capsize": 3, "lw": 1})
     for place, line in enumerate(shown):
-        _note(axes, f"{line.cost:,.0f}", max(line.highest, 0.0), place)
+        _note(axes, f"{line.cost:.0f}", max(line.highest, 0.0), place)
     axes.set_xlabel(currency)
     axes.margins(x=0.12)
     return figure
@@ -142,16 +145,14 @@ def _equipment(report: StudyReport, one: EquipmentAnswer) -> Figure:
     if today not in shown:
         shown[-1] = today
     for number, choice in enumerate(shown):
-        paid = paid_by_year(choice, terms)
+        times, paid = paid_over_time(choice, terms)
         color = _LINES[number % len(_LINES)]
         mark = " (today)" if choice is today else ""
         dashes = _DASHES[number % len(_DASHES)]
-        axes.plot(range(terms.years + 1), paid, color=color, linestyle=dashes, label=f"{_cut(choice.name)}{mark}")
+        axes.plot(times, paid, color=color, linestyle=dashes, label=f"{_cut(choice.name)}{mark}")
         years = choice.payback_years
         if choice is not today and 0 < years <= terms.years:
-            year = min(int(years), terms.years - 1)
-            cost = paid[year] + (years - year) * (paid[year + 1] - paid[year])
-            axes.plot([years], [cost], "o", color=color, markersize=6)
+            axes.plot([years], [np.interp(years, times, paid)], "o", color=color, markersize=6)
     axes.set_xlim(0, terms.years)
     axes.set_xlabel("years")
     axes.set_ylabel(report.currency)

@@ -23,7 +23,7 @@ from chargeplan.study.stop_worth import StopWorth
 from chargeplan.study.study import Study
 from chargeplan.study.weigh import EquipmentAnswer, Weighed
 from chargeplan.study.whole_bill_year import WHOLE_BILL, charges_power
-from chargeplan.study.worth import price_path, with_upkeep
+from chargeplan.study.worth import price_path, replacements, with_upkeep
 from chargeplan.study.year_bills import hangs_on_use
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ class Life:
     margin : PriceChange
         How firm the first is.
     meetings : tuple of BreakEven
-        Distances at which two of them cost the same.
+        Distances, rising, at which another rate becomes the cheapest.
     home : tuple of HomeLine
         All equipment, in the order of the study.
     equipment : tuple of EquipmentAnswer
@@ -242,7 +242,7 @@ def study_report(asked: StudyFile, rows: pd.DataFrame) -> StudyReport:
     return StudyReport(asked, answers, tuple(_lives(asked, answers, rows, fits)), room, _by_price(asked.study, rows))
 
 
-def paid_by_year(choice: Weighed, terms: Terms) -> FloatArray:
+def paid_over_time(choice: Weighed, terms: Terms) -> tuple[FloatArray, FloatArray]:
     """Add up what is paid for some equipment and for charging with it.
 
     Parameters
@@ -254,14 +254,30 @@ def paid_by_year(choice: Weighed, terms: Terms) -> FloatArray:
 
     Returns
     -------
-    array, shape (years + 1,)
-        At the start, and at the end of each year: outlay, charging and upkeep in the money of each year. Without
-        replacements and discount, as a simple payback is reckoned.
+    years, paid : array, shape (points,)
+        From the start to the horizon: outlay, replacements, charging and upkeep in the money of each year, without
+        discount, as the payback is reckoned. A replacement is a step, of two points at one time.
     """
     spending = Spending.of(choice.equipment or Equipment(choice.name), choice.yearly)
     energy = choice.yearly * price_path(terms.price_growth, terms.years)
-    paid: FloatArray = choice.outlay + np.concatenate([[0.0], np.cumsum(with_upkeep(spending, terms, energy))])
-    return paid
+    running = np.concatenate([[0.0], np.cumsum(with_upkeep(spending, terms, energy))])
+    bought = [(0.0, choice.outlay), *((year, float(cost)) for year, cost in replacements(spending, terms))]
+    replaced = [year for year, _ in bought[1:]]
+    # Of two points at a replacement the first is before it.
+    points = sorted({(time, False) for time in (*range(terms.years + 1), *replaced)} | {(y, True) for y in replaced})
+    paid = [
+        np.interp(time, np.arange(terms.years + 1.0), running)
+        + sum(cost for year, cost in bought if year < time or (year == time and (after or time == 0)))
+        for time, after in points
+    ]
+    return np.array([time for time, _ in points]), np.array(paid)
+
+
+def paid_by_year(choice: Weighed, terms: Terms) -> FloatArray:
+    """Add up the same until the start and the end of each year, shape (years + 1,), its replacements included."""
+    times, paid = paid_over_time(choice, terms)
+    last = np.searchsorted(times, np.arange(terms.years + 1.0), side="right") - 1
+    return np.asarray(paid[last])
 
 
 def _lives(asked: StudyFile, answers: Answers, rows: pd.DataFrame, fits: Mapping[str, Fit]) -> Iterator[Life]:

@@ -46,10 +46,10 @@ _CHOICE = known(
     equipment=TEXT,
     outlay=said(NUMBER, "paid at the start, after rebates"),
     outlay_items=array(known(what=TEXT, amount=said(NUMBER, "negative for a rebate"))),
-    yearly=said(NUMBER, "what the car costs in the first span, mean of the drawn years"),
+    yearly=said(NUMBER, "what the car costs in the first year, mean of the drawn years"),
     present_cost=said(NUMBER, "outlay, replacements, upkeep and car over the horizon, in money of today"),
     annual_cost=said(NUMBER, "the same, spread evenly over the years"),
-    payback_years=maybe(NUMBER, "null if never, and for the equipment of today"),
+    payback_years=maybe(NUMBER, "not discounted, replacements included; null if never, and for the equipment of today"),
     payback_range=_SPREAD,
     saving_range=_SPREAD,
     pays=maybe(_SHARE, "share of the drawn futures in which it costs less than the equipment of today"),
@@ -57,7 +57,7 @@ _CHOICE = known(
     share_met=_SHARE,
     lowest_soc=NUMBER,
     paid_by_year=said(
-        array(NUMBER), "what is paid until the start and the end of each year, without replacements and discount"
+        array(NUMBER), "what is paid until the start and the end of each year, replacements included, not discounted"
     ),
 )
 _WAY = known(
@@ -93,7 +93,7 @@ _LIFE = known(
     ),
     break_even=said(
         array(known(distance_km=NUMBER, below=TEXT, above=TEXT)),
-        "distances at which two of the cheapest rates cost the same, and which is cheaper on either side",
+        "distances, rising, at which another rate becomes the cheapest of all: the one below and the one above",
     ),
     home=said(array(_HOME), "charging at home under the rate of today, planned"),
     equipment=said(
@@ -117,7 +117,7 @@ STUDY: Final = document(
     to=said(DAY, "last day"),
     days=COUNT,
     seed=COUNT,
-    drawn_years=said(COUNT, "so many years are drawn of each way of driving"),
+    drawn_years=said(COUNT, "so many years are drawn of each way of driving but a log"),
     aim={"enum": list(get_args(Aim))},
     years_planned=COUNT,
     today=known(tariff=TEXT, equipment=TEXT),

@@ -9,7 +9,6 @@ from chargeplan.output.study_counts import equipment_counts, rate_counts
 from chargeplan.output.study_headline import headline
 from chargeplan.output.study_report import HomeLine, Life, StudyReport
 from chargeplan.output.study_words import (
-    SHORT_WAYS,
     about_text,
     assumed,
     cautions,
@@ -24,6 +23,7 @@ from chargeplan.output.study_words import (
     per_100_in_unit,
     room_sentences,
     share_text,
+    short_ways,
     span_text,
     stop_sentence,
     today_words,
@@ -107,7 +107,7 @@ def _life(report: StudyReport, life: Life) -> list[str]:
     lines += _ways(life)
     if life.stops:
         lines += ["", "Places to charge away from home"]
-        lines += [line for stop in life.stops for line in _flowed(stop_sentence(report, stop))]
+        lines += [line for stop in life.stops for line in _flowed(stop_sentence(report, stop, life.driving))]
     return lines
 
 
@@ -166,8 +166,7 @@ def _choices(report: StudyReport, one: EquipmentAnswer) -> list[str]:
                 "-" if seen is None else f"{100 * seen.pays:.0f} %",
             ]
         )
-    first = "first\nyear" if span_text(report.asked.study) == "a year" else "first\nspan"
-    return text_table(["equipment", "outlay", first, "present\ncost", "pays\nback", "5 - 95 %", "chance"], rows)
+    return text_table(["equipment", "outlay", "first\nyear", "present\ncost", "pays\nback", "5 - 95 %", "chance"], rows)
 
 
 def _ways(life: Life) -> list[str]:
@@ -189,9 +188,8 @@ def _ways(life: Life) -> list[str]:
         )
     header = ["way", "cost", f"per\n100 {life.unit}", "more than\nthe plan", "lowest -\nhighest", "short"]
     lines = text_table(header, rows)
-    plan = next((line for line in life.ways if line.way == "optimal"), None)
-    if plan is not None and any(line.missed > plan.missed for line in life.ways):
-        lines += _flowed(SHORT_WAYS)
+    for text in short_ways(life):
+        lines += _flowed(text)
     return lines
 
 
@@ -220,7 +218,7 @@ def _counted(report: StudyReport) -> list[str]:
             ]
             for one in found
         ]
-        lines += text_table(["equipment", "least\nfor", "enough\nfor", "met", "present\ncost"], table)
+        lines += text_table(["equipment", "cheapest\nfor", "enough\nfor", "met", "present\ncost"], table)
     return lines
 
 

@@ -5,23 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Final
 
-from chargeplan.output.study_report import Life, StudyReport
+from chargeplan.charging import STANDARD_BREAKERS_A
+from chargeplan.charging.supply import PILOT_MIN_A
+from chargeplan.output.study_report import SAME_COST, Life, StudyReport
 from chargeplan.output.words import day_text, money_text
 from chargeplan.study.equipment import CAUTION
-from chargeplan.study.panel_room import Room
+from chargeplan.study.panel_room import Fit, Room
 from chargeplan.study.stop_worth import StopWorth
-from chargeplan.study.study import AS_IT_IS, Study
+from chargeplan.study.study import A_YEAR, AS_IT_IS, Study
 from chargeplan.study.weigh import EquipmentAnswer
 from chargeplan.units import KM_PER_MILE
 
 #: Names that one sentence lists; of more, only the number is said.
 _NAMES: Final = 4
-#: With which a study counts as that of a year.
-_A_YEAR: Final = (365, 366)
-#: What is said where a way to charge leaves more departures short than the plan.
-SHORT_WAYS: Final = "A way that leaves more departures short may cost less than the plan, since it charges less."
 #: What stands behind every number of a study.
 _ASSUMED: Final = (
     "Each year is planned with all its prices and drives known from the start, as nobody knows them, so a real year "
@@ -30,9 +29,14 @@ _ASSUMED: Final = (
 )
 
 
+def who_text(report: StudyReport) -> str:
+    """Begin a sentence on a total: with the house where the study knows of one."""
+    return "house and car cost" if report.asked.study.house else "the car costs"
+
+
 def span_text(study: Study) -> str:
     """Say what an amount of a study is for."""
-    return "a year" if study.days in _A_YEAR else f"in {study.days} days"
+    return "a year" if study.days in A_YEAR else f"in {study.days} days"
 
 
 def about_text(report: StudyReport) -> list[str]:
@@ -45,10 +49,15 @@ def about_text(report: StudyReport) -> list[str]:
         _count(len(study.tariffs), "rate"),
         _count(len(study.equipment), "choice of equipment", "choices of equipment"),
     ]
-    drawn = f", each way of driving drawn {study.draws} times" if study.draws > 1 else ""
+    several = [name for name in study.driving if study.draws_of(name) > 1]
+    drawn = ""
+    if several:
+        all_of_them = len(several) == len(study.driving)
+        who = "each way of driving" if all_of_them else names_text(several, len(study.driving))
+        drawn = f", {who} drawn {study.draws} times"
     return [
         f"{day_text(first)} - {day_text(first + timedelta(days=study.days - 1))}",
-        f"{', '.join(counted)}: {_count(study.cells, 'year' if study.days in _A_YEAR else 'span')} planned{drawn}",
+        f"{', '.join(counted)}: {_count(study.cells, 'year' if study.days in A_YEAR else 'span')} planned{drawn}",
         f"Amounts in {report.currency}, {span_text(study)} unless said otherwise",
     ]
 
@@ -61,8 +70,11 @@ def cautions(report: StudyReport) -> list[str]:
     if without:
         whose = "" if len(without) == len(study.households) else f" of {names_text(without, len(study.households))}"
         found.append(f"What the house{whose} uses is not known, so its bills hold the car alone.")
-    if study.days not in _A_YEAR and len(study.equipment) > 1:
-        found.append(f"What equipment costs over years takes these {study.days} days for a year, which they are not.")
+    if study.days not in A_YEAR and len(study.equipment) > 1:
+        found.append(
+            f"What equipment costs over years takes {study.of_a_year:.3g} times what these {study.days} days cost for "
+            "a year; other seasons may cost more or less."
+        )
     return found
 
 
@@ -70,15 +82,19 @@ def columns_text(report: StudyReport) -> list[str]:
     """Explain the columns of the tables."""
     years = report.asked.question.terms.years
     found = [
-        "Saves: what house and car cost less than under the rate of today. Charged at once: the total if the car "
+        f"Saves: what {who_text(report)} less than under the rate of today. Charged at once: the total if the car "
         "charges on plug-in, without a plan.",
         "Short: departures with less charge than wanted. Met: share of the others. Lowest charge: of all drawn years.",
     ]
     if len(report.asked.study.equipment) > 1:
+        less, left = "", ""
+        if report.asked.question.terms.residual:
+            less, left = ", less what is left of lifetimes", ", and without what is left of lifetimes"
         found.append(
-            f"Present cost: outlay, replacements, upkeep and the car over {years} years, in money of today. Pays back: "
-            "years until it has saved what it costs more than the equipment of today; nine of ten drawn futures lie "
-            f"from 5 to 95 %. Chance: the share of them in which it costs less after {years} years."
+            f"Present cost: outlay, replacements, upkeep and the car over {years} years{less}, in money of today. "
+            "Pays back: years until it has saved for good what it and its replacements cost more than the equipment of "
+            f"today, not discounted{left}; nine of ten drawn futures lie from 5 to 95 %. "
+            f"Chance: the share of them in which it costs less after {years} years."
         )
     return found
 
@@ -86,18 +102,21 @@ def columns_text(report: StudyReport) -> list[str]:
 def least_sentence(answer: EquipmentAnswer) -> str:
     """Say which equipment is the least that is enough, and why."""
     because = answer.because
-    return f"The least that is enough: {answer.least}, {because}." if answer.least else f"{_capital(because)}."
+    found = f"Cheapest over the years of those that are enough: {answer.least}, {because}."
+    return found if answer.least else f"{_capital(because)}."
 
 
 def assumed(report: StudyReport) -> list[str]:
     """List what stands behind the numbers."""
+    # Without a house there is nothing of it to stay.
+    always = _ASSUMED if report.asked.study.house else _ASSUMED[:1]
     if not report.by_price:
-        return list(_ASSUMED)
+        return list(always)
     hours = (
         f"Under {and_text(report.by_price)} what a kWh costs depends on the whole bill, but the hours are chosen by "
         "the price of one more kWh; a plan that looks at the whole bill may cost less. The bills themselves are whole."
     )
-    return [*_ASSUMED, hours]
+    return [*always, hours]
 
 
 def margin_sentences(report: StudyReport, life: Life) -> list[str]:
@@ -111,16 +130,21 @@ def margin_sentences(report: StudyReport, life: Life) -> list[str]:
             f"{margin.tariff} stays the cheapest until all its prices are {100 * margin.rise:.1f} % higher; "
             f"then {margin.next_tariff} is."
         )
-    if not report.answers.left_out:
-        for at in life.meetings:
-            found.append(
-                f"Driving {distance_text(at.distance_km, life.unit)} {span_text(report.asked.study)}, {at.below} and "
-                f"{at.above} cost the same: below that {at.below} is cheaper, above it {at.above}."
-            )
-        if not life.meetings:
-            which = "the two rates" if len(life.rates) == 2 else "two of the three cheapest rates"
-            found.append(f"Driving up to three times as far, no distance was found at which {which} change places.")
+    if report.detailed:
+        found.append(_by_distance(report, life))
     return found
+
+
+def _by_distance(report: StudyReport, life: Life) -> str:
+    """Say which rate is the cheapest along the distance."""
+    if not life.meetings:
+        return "From no driving up to three times as far, no other rate was found to become the cheapest."
+    first, *others = life.meetings
+    span = span_text(report.asked.study)
+    text = f"Below {distance_text(first.distance_km, life.unit)} {span} {first.below} is the cheapest"
+    for at, following in pairwise(life.meetings):
+        text += f", up to {distance_text(following.distance_km, life.unit)} {at.above}"
+    return f"{text}, above that {(others[-1] if others else first).above}."
 
 
 def payback_text(years: float) -> str:
@@ -195,26 +219,55 @@ def room_sentences(report: StudyReport, room: Room) -> list[str]:
     assert panel is not None
     circuit = panel.circuit
     other = " and ".join(f"{value:g} A" for value in panel.other_a)
-    breaker = f"room for a car circuit of {room.breaker_a} A" if room.breaker_a else "no room for a car circuit"
+    smallest = STANDARD_BREAKERS_A[0]
+    if room.breaker_a:
+        breaker = f"room for a car circuit of {room.breaker_a} A"
+    elif room.left_a >= PILOT_MIN_A:
+        breaker = f"less than a circuit of {smallest} A gives to a car, so an EVSE has to be set lower"
+    else:
+        breaker = "no room for a car circuit"
     head = (
         f"{circuit.breaker_a:g} A at {circuit.volts_text}, with {other} of other load at most ({panel.basis}): "
         f"{room.left_a:g} A may flow into cars for hours; {breaker}."
     )
     return [
         head,
-        *(f"{fit.equipment.name}: {'fits' if fit.fits else 'does not fit'}; {fit.because}" for fit in room.fits),
+        *(f"{fit.equipment.name}: {_fits(fit)}; {fit.because}" for fit in room.fits),
     ]
 
 
-def stop_sentence(report: StudyReport, stop: StopWorth) -> str:
+def _fits(fit: Fit) -> str:
+    if fit.fits:
+        return "fits"
+    return "does not fit as it is" if fit.set_to_a else "does not fit"
+
+
+def stop_sentence(report: StudyReport, stop: StopWorth, driving: str) -> str:
     """Say what a place to charge is worth."""
-    drawn = " in the first drawn year" if report.asked.study.draws > 1 else f" {span_text(report.asked.study)}"
+    study = report.asked.study
+    of_year = "year" if study.days in A_YEAR else f"{study.days} days"
+    drawn = f" in the first drawn {of_year}" if study.draws_of(driving) > 1 else f" {span_text(study)}"
+    # Of the amounts as they are shown, so that they add up.
+    with_it, without_it = round(stop.with_it, 2), round(stop.without_it, 2)
     same = stop.missed == stop.missed_without
     missed = "" if same else f". Departures that are short: {stop.missed_without} without it, {stop.missed} with it"
     return (
-        f"{stop.place} is worth {money_text(stop.worth, report.currency)}{drawn}: without it the car costs "
-        f"{stop.without_it:.2f}, with it {stop.with_it:.2f}{missed}."
+        f"{stop.place} is worth {money_text(without_it - with_it, report.currency)}{drawn}: without it the car costs "
+        f"{without_it:.2f}, with it {with_it:.2f}{missed}."
     )
+
+
+def short_ways(life: Life) -> list[str]:
+    """Say why a way may cost less than the plan, where one does."""
+    plan = next((line for line in life.ways if line.way == "optimal"), None)
+    if plan is None:
+        return []
+    cheaper = [x.way for x in life.ways if x.missed > plan.missed and x.cost < plan.cost - SAME_COST]
+    if not cheaper:
+        return []
+    it = "it charges" if len(cheaper) == 1 else "they charge"
+    verb = "costs" if len(cheaper) == 1 else "cost"
+    return [f"{_capital(and_text(cheaper))} {verb} less than the plan, since {it} less: more departures are short."]
 
 
 def today_words(equipment: str) -> str:

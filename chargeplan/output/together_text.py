@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from chargeplan.household.together import SharedWindow, TogetherPlan
+from chargeplan.output.plan_text import preconditioning_words
 from chargeplan.output.words import (
     LABEL,
     clock_changes,
@@ -61,6 +62,8 @@ def together_text(plan: TogetherPlan) -> str:
             lines += labelled("Charge", "not possible" if short else "not needed")
         for position, window in enumerate(plan.windows[number]):
             lines.append(_window_line("" if position else "Charge", window, currency))
+        if own_use := preconditioning_words(plan.alone[number]):
+            lines += labelled("Precondition", own_use)
         if short:
             own = min(departure.alone_shortfall_kwh, missing)
             why = f", {own:.1f} kWh of it even if it were alone" if own > _SHORT_KWH else ", because others charge too"

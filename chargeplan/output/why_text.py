@@ -140,7 +140,8 @@ def stretch_text(plan: HouseholdPlan, stretch: Stretch, *, with_current: bool = 
     price = least if least == most else f"{least} to {most}"
     charges = "charges"
     if with_current and isfinite(stretch.current_a):
-        charges = f"charges with {current_text(stretch.current_a, 0.0)}"
+        up_to = "up to " if plan.schedule.problem.taper.size else ""
+        charges = f"charges with {up_to}{current_text(stretch.current_a, 0.0)}"
     if stretch.in_parts:
         charges += " in parts"
     said: dict[Reason, str] = {

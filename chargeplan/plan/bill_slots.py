@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from chargeplan.plan.problem import Floats, Ints, Problem
 from chargeplan.tariff.bill_shape import BillShape
+from chargeplan.tariff.bill_slope import next_kwh_price
 
 #: Differences of bills are sums of some thousand numbers with 16 digits.
 _COST_DECIMALS = 10
@@ -46,6 +47,10 @@ class BilledSlots:
         """Give what the bill rises by for a plan."""
         return self.anyway + self.shape.cost(self.more_kwh(wall_kwh))
 
+    def next_kwh(self, wall_kwh: Floats) -> Floats:
+        """Price one more kWh in each of the slots beside a plan, shape (k,), without charges for the highest power."""
+        return next_kwh_price(self.shape, self.more_kwh(wall_kwh))[self.interval]
+
 
 class Rise(Protocol):
     """What bills rise by, as the sheet itself works it out."""
@@ -80,6 +85,10 @@ class RisenSlots(BilledSlots):
     def cost(self, wall_kwh: Floats) -> float:
         """Give what the bills rise by for a plan."""
         return self.rise.cost(self.drawn_kwh + self.more_kwh(wall_kwh))
+
+    def next_kwh(self, wall_kwh: Floats) -> Floats:
+        """Price one more kWh in each of the slots beside a plan, as the sheet itself does."""
+        return self.rise.next_kwh(self.drawn_kwh + self.more_kwh(wall_kwh))[self.interval]
 
 
 def total_cost(problem: Problem, bills: Sequence[BilledSlots], wall_kwh: Floats) -> float:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from chargeplan.plan.bill_columns import by_the_hour
-from chargeplan.plan.bill_slots import BilledSlots, total_cost
+from chargeplan.plan.bill_slots import BilledSlots, RisenSlots, total_cost
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.schedule import Schedule
 from chargeplan.plan.slower import in_parts
@@ -25,6 +25,7 @@ class BilledSchedule(Schedule):
 
     The price of a slot, as the tables and windows show it, is its price by the hour and an even share of what
     the plan adds to tiers, demand and minimum, so that the costs of all slots come to the rise of the bills.
+    Where nothing is drawn it is the price of one more kWh, without what the highest power adds.
 
     Parameters
     ----------
@@ -35,11 +36,15 @@ class BilledSchedule(Schedule):
         The bills.
     unproven : str
         Why the plan was found by the price of one more kWh, which need not give the cheapest; else empty.
+    steadily : float, optional
+        What the plan would cost without switching on and off within the times of which the mean power is charged,
+        where that is much more.
     """
 
     asked: Problem | None = None
     bills: tuple[BilledSlots, ...] = ()
     unproven: str = ""
+    steadily: float | None = None
 
     @property
     def whole_bill(self) -> bool:
@@ -50,6 +55,11 @@ class BilledSchedule(Schedule):
     def because(self) -> str:
         """Why the plan was found by the price of one more kWh; empty if it was not."""
         return self.unproven
+
+    @property
+    def steady_cost(self) -> float | None:
+        """What it would cost without charging for parts of the times of which the mean is charged, if much more."""
+        return self.steadily
 
     @property
     def in_parts(self) -> bool:
@@ -132,5 +142,8 @@ def _shown_prices(schedule: Schedule, asked: Problem, bills: Sequence[BilledSlot
         hourly = bill.shape.price[bill.interval]
         used = drawn[bill.slot]
         more = bill.cost(schedule.wall_kwh) - float(hourly @ used)
-        price[bill.slot] = hourly + (more / float(used.sum()) if used.any() else 0.0)
+        share = more / float(used.sum()) if used.any() else 0.0
+        # Where nothing is drawn the price is that of one more kWh; a bill worked out anew for each is too slow for it.
+        idle = hourly if isinstance(bill, RisenSlots) else bill.next_kwh(schedule.wall_kwh)
+        price[bill.slot] = np.where(used > 0, hourly + share, idle)
     return np.asarray(price)

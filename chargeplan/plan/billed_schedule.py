@@ -19,7 +19,7 @@ from chargeplan.plan.reach import Reach, reach
 from chargeplan.plan.rule_proof import certify_ruled
 from chargeplan.plan.ruled import Ruled, reached
 from chargeplan.plan.schedule import Schedule
-from chargeplan.plan.slower import in_parts, plan_slower, slower_problems, without_peaks
+from chargeplan.plan.slower import dearest, in_parts, plan_slower, ruled_problems, without_peaks
 from chargeplan.plan.stops import Itinerary
 from chargeplan.plan.tapered import without_idle_taper
 from chargeplan.plan.whole_bill import BilledPlan, plan_whole_bill
@@ -28,8 +28,8 @@ __all__ = ["BilledSchedule", "plan_billed"]
 
 _OUT_OF_REACH = "rules about switching that change what can be reached, or that leave too much to search"
 
-#: For the search at each lower current, and how many are tried above the least that will do.
-_SLOWER_S, _STEPS_MORE = 2.0, 2
+#: For the search at each lower current, for all of them, and how many in a row may be no cheaper.
+_SLOWER_S, _ALL_SLOWER_S, _IN_VAIN = 2.0, 4.0, 8
 
 
 def plan_billed(
@@ -77,12 +77,15 @@ def plan_billed(
         tie_break = "earliest"  # nothing was found in time
     planned = plan_whole_bill(problem, bills, best=best, tie_break=tie_break)
     slower = plan_slower(itinerary, problem, bills, best=best, planned=planned, tie_break=tie_break)
-    if slower is None:
+    steady_cost = None
+    if slower is None or slower.planned.cost > dearest(planned.cost):
+        steady_cost = slower.planned.cost if slower is not None else None
         schedule = _schedule(itinerary, problem, best, planned, tie_break)
     else:
         schedule = _schedule(itinerary, slower.problem, slower.best, slower.planned, tie_break)
     # What charges in parts is as cheap as any that charges more slowly, so its bound holds for both.
-    return against_bills(schedule, problem, bills, bound=planned.bound, closed=planned.closed)
+    billed = against_bills(schedule, problem, bills, bound=planned.bound, closed=planned.closed)
+    return replace(billed, steadily=steady_cost)
 
 
 def _unproven(problem: Problem, bills: Sequence[BilledSlots], solver: str) -> str:
@@ -103,12 +106,17 @@ def _under_rules(
     planned = plan_whole_bill(problem, bills, best=best, tie_break="earliest")
     counted = counting_starts(problem) if tie_break == "fewest starts" else problem
     found: list[_Found] = []
-    until = time.monotonic() + MOST_S
-    for less in slower_problems(itinerary, counted, bills, best, planned):
+    until, in_vain = time.monotonic() + _ALL_SLOWER_S, 0
+    for at_least, less in ruled_problems(itinerary, counted, bills, best, planned):
+        # Rules make no current cheaper than it is without them.
+        if found and at_least >= min(one.cost for one in found) - 1e-9:
+            continue
         own = plan_rules_billed(less, without_peaks(bills), reach(less), tie_break=tie_break, time_limit_s=_SLOWER_S)
         if own is not None:
-            found.append(_Found(total_cost(problem, bills, own[0].battery_kwh / less.gain), less, *own))
-        if time.monotonic() > until or len(found) > _STEPS_MORE:
+            cost = total_cost(problem, bills, own[0].battery_kwh / less.gain)
+            in_vain = 0 if not found or cost < min(one.cost for one in found) - 1e-9 else in_vain + 1
+            found.append(_Found(cost, less, *own))
+        if time.monotonic() > until or in_vain > _IN_VAIN:
             break
     # Where less current will do, a plan at the limit is seldom cheaper, and takes long to search.
     left_s = _SLOWER_S if found else MOST_S
@@ -117,9 +125,11 @@ def _under_rules(
         found.append(_Found(total_cost(problem, bills, own[0].battery_kwh / counted.gain), counted, *own))
     if not found:
         return None
-    # As without rules, less current is taken rather than switching on and off to keep the mean power low.
-    steady = [one for one in found if one.in_parts(bills) < 2] or found
-    cost, less, ruled, slack = min(steady, key=lambda one: round(one.cost, 9))
+    # As without rules, less current is taken rather than switching on and off, unless that costs much more.
+    cheapest = min(found, key=lambda one: round(one.cost, 9))
+    most = np.inf if tie_break == "fewest starts" else dearest(cheapest.cost)
+    steady = [one for one in found if one.in_parts(bills) < 2 and one.cost <= most]
+    cost, less, ruled, slack = min(steady or [cheapest], key=lambda one: round(one.cost, 9))
     bound, closed, by = planned.bound, planned.closed, ""
     # With less current a plan may be cheaper than any at the limit; then only what holds without rules bounds it.
     if cost > bound + closed and not looked_at(problem, bills).any():

@@ -109,6 +109,10 @@ class Certificate:
     @property
     def words(self) -> str:
         """One line for people."""
+        return self.words_in("")
+
+    def words_in(self, currency: str) -> str:
+        """Write one line for people, with the amount in a currency."""
         if self.optimal:
             return f"proven optimal by {self.bound_by}'s bound" if self.bound_by else "proven optimal"
         if not self.feasible:
@@ -130,7 +134,9 @@ class Certificate:
             return f"not proven optimal: at most {self.short_gap_kwh:.3g} kWh shorter than the best plan"
         if not np.isfinite(self.gap):
             return "not proven optimal"
-        return f"not proven optimal: at most {self.gap:.3g} dearer than the best plan"
+        amount = f"{self.gap:.2f}" if self.gap >= 0.005 else "less than 0.01"
+        amount += f" {currency}" if currency else ""
+        return f"not proven optimal: at most {amount} dearer than the best plan"
 
 
 def certify(

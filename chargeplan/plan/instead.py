@@ -213,6 +213,25 @@ def hour_prices(schedule: Schedule) -> Floats:
     return price
 
 
+def next_prices(schedule: Schedule) -> Floats:
+    """Give the price of one more kWh in each slot beside a plan: on a bill, that of the tier which is reached.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        A plan.
+
+    Returns
+    -------
+    array, shape (n,)
+        Without what the highest power of a bill adds.
+    """
+    price = hour_prices(schedule)
+    for bill in getattr(schedule, "bills", ()):
+        price[bill.slot] = bill.next_kwh(schedule.wall_kwh)
+    return price
+
+
 def instead_of(
     schedule: Schedule, number: int, span: tuple[int, int], again: Callable[[Itinerary], Schedule]
 ) -> Instead | None:

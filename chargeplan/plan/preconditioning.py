@@ -76,6 +76,8 @@ class Preconditioning:
     battery_per_wall : float
         Battery kWh that take the place of one wall kWh where the wall does not give it; less than 1, as what
         comes from the battery does not pass through the onboard charger.
+    most_kw : float
+        Most that may be drawn meanwhile, below the limit of the stay where a bill charges the highest power.
 
     Raises
     ------
@@ -98,6 +100,7 @@ class Preconditioning:
     takes_s: int
     left: Callable[[float], tuple[float, float]] | None = None
     battery_per_wall: float = 1.0
+    most_kw: float = math.inf
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.wall_kw) and self.wall_kw >= 0):
@@ -106,9 +109,12 @@ class Preconditioning:
             raise InputError(f"preconditioning for {self.takes_s!r} s cannot be; write up to a day")
         if not 0 <= self.battery_per_wall <= 1:
             raise InputError(f"{self.battery_per_wall!r} battery kWh for a wall kWh cannot be; write 0 to 1")
+        if not self.most_kw >= 0:
+            raise InputError(f"preconditioning with {self.most_kw!r} kW at most cannot be; write 0 kW or more")
 
     def _pieces(self, stay: Limits) -> list[Spell]:
-        return stay.between(max(stay.start_s, stay.end_s - self.takes_s), stay.end_s)
+        found = stay.between(max(stay.start_s, stay.end_s - self.takes_s), stay.end_s)
+        return [replace(piece, wall_kw=min(piece.wall_kw, self.most_kw)) for piece in found]
 
     def spells(self, stay: Limits) -> tuple[Spell, ...]:
         """Lay what is left for charging over the spells of a stay; what comes after the departure is left out.

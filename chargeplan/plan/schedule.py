@@ -26,6 +26,9 @@ from chargeplan.plan.windows import OFF_KWH, Window, blocks
 if TYPE_CHECKING:
     import pandas as pd
 
+#: A current that is lower by no more than this is the same.
+_FALLS_A = 0.05
+
 
 @dataclass(frozen=True)
 class Departure:
@@ -100,6 +103,11 @@ class Schedule:
     def in_parts(self) -> bool:
         """Whether it charges for parts of several slots of which the bill charges the mean power."""
         return False
+
+    @property
+    def steady_cost(self) -> float | None:
+        """What it would cost without charging for parts of such slots, where that is much more."""
+        return None
 
     @property
     def slowly(self) -> bool:
@@ -203,7 +211,8 @@ class Schedule:
         for first, last, start_s, end_s, share in self._blocks():
             here = slice(first, last + 1)
             stay = self.itinerary.stays[int(self.stay[first])]
-            current = float(self.current_a[here].max())
+            current, last_a = float(self.current_a[here].max()), float(self.current_a[last])
+            falls = self.problem.taper.size and last_a < current - _FALLS_A
             windows.append(
                 Window(
                     stay=int(self.stay[first]),
@@ -214,6 +223,7 @@ class Schedule:
                     wall_kwh=float((self.wall_kwh[here] * share).sum()),
                     battery_kwh=float((self.battery_kwh[here] * share).sum()),
                     cost=float((charging[here] * share).sum()),
+                    falls_to_a=last_a if falls else None,
                 )
             )
         return tuple(windows)

@@ -1,10 +1,13 @@
 """Charging more slowly where the bill charges the mean power, instead of switching on and off.
 
 The cheapest plan keeps the mean power of an averaging time low by charging in a part of it, at the limit, where the
-least is lost. A charger can do so with less current all the time, in steps of its own. How high the mean may be in
-each slot is read from the cheapest plan; the current of a slot is the step below that, or one or two above where
-that is not enough, since more is lost at few amperes. At that current and its own losses the slot is a slot like any
-other, so the plan is made again among such slots, and what is lost at the real current is in it.
+least is lost. A charger can do so with less current all the time, in steps of its own. At a current and its own
+losses a slot is a slot like any other, so the plan is made again among such slots, and billed as it is.
+
+Which currents: how high the mean may be in each slot is read from the cheapest plan, and the current of a slot is the
+step below that, or one or two above where that is not enough, since more is lost at few amperes. That may use hours
+that are better left alone, so all currents are tried as well, with and without the hours of each charge
+(`less_current`). The cheapest of all is taken.
 """
 
 from __future__ import annotations
@@ -13,13 +16,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chargeplan.plan.bill_columns import by_the_hour
 from chargeplan.plan.bill_slots import BilledSlots, looked_at, total_cost
 from chargeplan.plan.certificate import accepted_kwh
+from chargeplan.plan.less_current import Levels, at_currents, currents_of, laid, regions, tried
+from chargeplan.plan.merit_order import merit_order
 from chargeplan.plan.problem import Floats, Problem
 from chargeplan.plan.reach import Reach, reach
-from chargeplan.plan.stops import Itinerary, Stay
+from chargeplan.plan.stops import Itinerary
 from chargeplan.plan.whole_bill import BilledPlan, plan_whole_bill
 
 #: Steps of current above what the cheapest plan has on average.
@@ -28,6 +33,10 @@ _STEPS_UP = 2
 _MOST_UP = 800
 _FIT_KWH = 1e-6
 _ROUNDING = 1e-9
+#: Less current is taken rather than switching on and off as long as it costs no more than this share on top.
+STEADY_SHARE = 0.2
+#: A night under rules is planned at so many choices of current, in each with so many steps above the cheapest.
+_RULED_WAYS, _RULED_UP = 4, 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +50,7 @@ class SlowerPlan:
     best : Reach
         What can be reached with them.
     planned : BilledPlan
-        The plan; its cost is that of all bills, its bound holds among these currents only.
+        The plan; its cost is that of all bills, and no bound of it is used.
     """
 
     problem: Problem
@@ -50,7 +59,7 @@ class SlowerPlan:
 
 
 def in_parts(problem: Problem, bills: Sequence[BilledSlots], battery_kwh: Floats, level_kwh: Floats) -> int:
-    """Count the averaging times that are used in part, although their mean power is charged.
+    """Count the averaging times of a stay that are used in part, although their mean power is charged.
 
     Parameters
     ----------
@@ -60,18 +69,25 @@ def in_parts(problem: Problem, bills: Sequence[BilledSlots], battery_kwh: Floats
         The bills.
     battery_kwh, level_kwh : array, shape (n,)
         A plan: what each slot brings, and the level at its end.
+
+    Returns
+    -------
+    int
+        Of the stay with the most; one is where charging ends, more are switched on and off.
     """
     most_kwh = accepted_kwh(problem, level_kwh - battery_kwh, level_kwh)
     count = 0
     for bill in bills:
         for peak in bill.shape.peaks:
-            block = peak.block[bill.interval]
-            inside = block >= 0
-            used, most = (
-                np.bincount(block[inside], weights=energy[bill.slot][inside], minlength=peak.kw.size)
-                for energy in (battery_kwh, most_kwh)
-            )
-            count = max(count, int(((used > _FIT_KWH) & (used < most - _FIT_KWH)).sum()))
+            for stay in np.unique(problem.stay[bill.slot]).tolist():
+                here = problem.stay[bill.slot] == stay
+                block, slot = peak.block[bill.interval[here]], bill.slot[here]
+                inside = block >= 0
+                used, most = (
+                    np.bincount(block[inside], weights=energy[slot][inside], minlength=peak.kw.size)
+                    for energy in (battery_kwh, most_kwh)
+                )
+                count = max(count, int(((used > _FIT_KWH) & (used < most - _FIT_KWH)).sum()))
     return count
 
 
@@ -102,18 +118,61 @@ def plan_slower(
     Returns
     -------
     SlowerPlan or None
-        None where nothing need be switched on and off, or where less current will not do: below the least of the
-        charger, or where no such plan leaves as little short.
+        The cheapest of them, whatever it costs. None where nothing need be switched on and off, or where less current
+        will not do: below the least of the charger, or where no such plan leaves as little short.
     """
     parts = _parts(problem, bills, best, planned)
-    found: SlowerPlan | None = None
-    for slower in slower_problems(itinerary, problem, bills, best, planned):
+    if parts < 2:
+        return None
+    found: list[SlowerPlan] = []
+
+    def add(slower: Problem) -> float:
         own = reach(slower)
-        plan = plan_whole_bill(slower, without_peaks(bills), best=own, tie_break=tie_break)
-        plan = replace(plan, cost=total_cost(problem, bills, plan.wall_kwh))
-        if _parts(slower, bills, own, plan) < parts and (found is None or plan.cost < found.planned.cost):
-            found = SlowerPlan(slower, own, plan)
-    return found
+        if not _as_good(own, best):
+            return np.inf
+        plan = _at_these(problem, slower, bills, own, tie_break)
+        if _parts(slower, bills, own, plan) >= parts:
+            return np.inf
+        found.append(SlowerPlan(slower, own, plan))
+        return plan.cost
+
+    for slower in slower_problems(itinerary, problem, bills, best, planned):
+        add(slower)
+    region = regions(problem, bills)
+    currents = currents_of(itinerary, problem, region)
+    tried(
+        currents,
+        int(region.max()) + 1,
+        problem.slots,
+        lambda levels: add(at_currents(itinerary, problem, best, laid(region, levels))),
+    )
+    # What the cheapest of them pays for already may leave room for more in other hours.
+    if found:
+        wanted_kw = _mean_kw(problem, bills, _cheapest(found).planned.wall_kwh)
+        add(_at_steps(itinerary, problem, best, wanted_kw, 0))
+    return _cheapest(found) if found else None
+
+
+def _at_these(
+    problem: Problem, slower: Problem, bills: Sequence[BilledSlots], best: Reach, tie_break: str
+) -> BilledPlan:
+    """Plan at given currents, the charges for the highest power aside, and bill all."""
+    others = without_peaks(bills)
+    if slower.taper.size or not all(bill.shape.by_the_hour for bill in others):
+        plan = plan_whole_bill(slower, others, best=best, tie_break=tie_break)
+        return replace(plan, cost=total_cost(problem, bills, plan.wall_kwh))
+    battery = merit_order(by_the_hour(slower, others), best, tie_break)
+    wall = np.where(battery >= slower.max_battery_kwh, slower.max_kwh, battery / slower.gain)
+    return BilledPlan(battery, wall, total_cost(problem, bills, wall), -np.inf, 0.0)
+
+
+def dearest(cost: float) -> float:
+    """Give what a plan at steady currents may cost instead of one that is switched on and off for a cost."""
+    return cost + STEADY_SHARE * abs(cost)
+
+
+def _cheapest(found: list[SlowerPlan]) -> SlowerPlan:
+    return min(found, key=lambda one: round(one.planned.cost, 6))
 
 
 def without_peaks(bills: Sequence[BilledSlots]) -> list[BilledSlots]:
@@ -126,7 +185,7 @@ def slower_problems(
 ) -> Iterator[Problem]:
     """Give the problem with less current where the cheapest plan charges in parts, at the steps that will do.
 
-    Rules about switching may ask for more current than the cheapest plan without them, so then all steps are given.
+    Under rules all steps are given, as they may ask for more current than the cheapest plan without them.
 
     Parameters
     ----------
@@ -152,6 +211,58 @@ def slower_problems(
             return
         if _as_good(reach(slower), best):
             yield slower
+
+
+def ruled_problems(
+    itinerary: Itinerary, problem: Problem, bills: Sequence[BilledSlots], best: Reach, planned: BilledPlan
+) -> Iterator[tuple[float, Problem]]:
+    """Give the problem with less current as rules about switching may ask for it, the likeliest first.
+
+    Parameters
+    ----------
+    itinerary, problem, bills, best, planned
+        As for `plan_slower`.
+
+    Yields
+    ------
+    tuple of float and Problem
+        What it costs without the rules, minus infinity if that is not known. At the cheapest currents for each way to
+        leave hours out, and some steps above; then at all that were tried, the cheapest first, and at all steps of
+        `slower_problems`.
+    """
+    region = regions(problem, bills)
+    if region.max() < 0:
+        return
+    free = replace(problem, rules=())
+
+    def cost(levels: Levels) -> float:
+        slower = at_currents(itinerary, free, best, laid(region, levels))
+        own = reach(slower)
+        if not _as_good(own, best):
+            return np.inf
+        return _at_these(problem, slower, bills, own, "earliest").cost
+
+    currents = currents_of(itinerary, problem, region)
+    costs = tried(currents, int(region.max()) + 1, problem.slots, cost)
+    ways: dict[tuple[bool, ...], list[Levels]] = {}
+    for levels in sorted(costs, key=lambda levels: (round(costs[levels], 9), levels)):
+        ways.setdefault(tuple(level > 0 for level in levels), []).append(levels)
+    given = set()
+    for up in range(_RULED_UP):
+        for own in list(ways.values())[:_RULED_WAYS]:
+            levels = tuple(_above(currents, level, up) for level in own[0])
+            if levels not in given:
+                given.add(levels)
+                yield costs.get(levels, -np.inf), at_currents(itinerary, problem, best, laid(region, levels))
+    for levels in sorted(costs, key=lambda levels: (round(costs[levels], 9), levels)):
+        if levels not in given:
+            yield costs[levels], at_currents(itinerary, problem, best, laid(region, levels))
+    for slower in slower_problems(itinerary, problem, bills, best, planned):
+        yield -np.inf, slower
+
+
+def _above(currents: list[float], level: float, up: int) -> float:
+    return currents[min(currents.index(level) + up, len(currents) - 1)] if level > 0 else 0.0
 
 
 def _parts(problem: Problem, bills: Sequence[BilledSlots], best: Reach, plan: BilledPlan) -> int:
@@ -187,30 +298,14 @@ def _mean_kw(problem: Problem, bills: Sequence[BilledSlots], wall_kwh: Floats) -
 
 def _at_steps(itinerary: Itinerary, problem: Problem, best: Reach, wanted_kw: Floats, up: int) -> Problem:
     """Lower the current of slots to the step below a power, or so many above."""
-    most, gain = problem.max_kwh.copy(), problem.gain.copy()
-    kw = np.divide(problem.max_kwh, problem.hours)
+    current = np.full(problem.slots, np.inf)
     for number, stay in enumerate(itinerary.stays):
         if not stay.current_a or not stay.wall_kw:
             continue
         per_a = stay.wall_kw / stay.current_a
-        here = (problem.stay == number) & np.isfinite(wanted_kw) & (best.forced_kwh <= 0) & _plain(problem, stay)
-        steps = np.floor(np.where(here, wanted_kw, 0.0) / per_a / stay.current_step_a + _ROUNDING) + up
-        current = np.round(steps * stay.current_step_a, 9)
-        current[current < stay.min_current_a - _ROUNDING] = 0.0
-        lower = here & (current * per_a < kw - _ROUNDING)
-        for amperes in np.unique(current[lower]).tolist():
-            slots = lower & (current == amperes)
-            most[slots] = problem.hours[slots] * per_a * amperes
-            if amperes > 0:
-                own = stay.at_current(amperes).gain
-                gain[slots] = min(own, 1.0) if own > 0 else gain[slots]
-                most[slots] = most[slots] if own > 0 else 0.0
-    return replace(problem, max_kwh=most, gain=gain)
-
-
-def _plain(problem: Problem, stay: Stay) -> NDArray[np.bool_]:
-    """Mark slots outside of preconditioning, which has part of the power, and of the losses, for itself."""
-    if stay.preconditioning is None:
-        return np.ones(problem.slots, dtype=bool)
-    end_s = problem.start_s + 3600 * problem.hours
-    return np.asarray(end_s <= stay.end.timestamp() - stay.preconditioning.takes_s + _ROUNDING)
+        here = (problem.stay == number) & np.isfinite(wanted_kw)
+        steps = np.floor(wanted_kw[here] / per_a / stay.current_step_a + _ROUNDING) + up
+        own = np.round(steps * stay.current_step_a, 9)
+        own[own < stay.min_current_a - _ROUNDING] = 0.0
+        current[here] = own
+    return at_currents(itinerary, problem, best, current)

@@ -18,7 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chargeplan.plan.certificate import TIGHT_KWH
-from chargeplan.plan.instead import Again, Instead, Preferred, hour_prices, instead_of, no_fuller, rather_in
+from chargeplan.plan.instead import (
+    Again,
+    Instead,
+    Preferred,
+    hour_prices,
+    instead_of,
+    next_prices,
+    no_fuller,
+    rather_in,
+)
 from chargeplan.plan.problem import Floats
 from chargeplan.plan.reasons import Reason, Stretch, spell_names
 from chargeplan.plan.schedule import Schedule
@@ -33,6 +42,10 @@ _SAME: Final = 1e-9
 #: Times on and off as short as this, and as many in turn, are one stretch.
 _TURN_S: Final = 3600
 _TURNS: Final = 5
+_NEXT_KWH: Final = (
+    "prices are those of one more kWh on the whole bill beside this plan: at the tier that is reached, nothing while "
+    "only the minimum is paid, and without what a higher power adds"
+)
 
 
 def tied_reasons(
@@ -68,7 +81,7 @@ def tied_reasons(
     for span in sorted(rows):
         stretch = known.get(span) or (asker.ask(*span) if span in asked else asker.stretch(*span, "unknown"))
         found.append(stretch)
-    notes = []
+    notes = [_NEXT_KWH] if (np.abs(asker.told - asker.price) > _SAME).any() else []
     if merged:
         notes.append("neighbouring hours of different prices are taken together, so as not to make too many plans")
     if left := sum(stretch.reason == "unknown" for stretch in found):
@@ -135,6 +148,7 @@ class _Asker:
     def __init__(self, schedule: Schedule, again: Again, until: float) -> None:
         self.schedule, self.problem, self.plan, self.until = schedule, schedule.problem, again, until
         self.price: Floats = hour_prices(schedule)
+        self.told: Floats = next_prices(schedule)
         self.charges = schedule.battery_kwh > TIGHT_KWH
         self.before = schedule.level_kwh - schedule.battery_kwh
 
@@ -151,7 +165,7 @@ class _Asker:
 
     def stretch(self, first: int, last: int, reason: Reason, instead: Instead | None = None) -> Stretch:
         problem, charges = self.problem, bool(self.charges[first])
-        price = self.price[first : last + 1]
+        price = self.told[first : last + 1]
         current = self.schedule.current_a[first : last + 1]
         return Stretch(
             stay=int(problem.stay[first]),

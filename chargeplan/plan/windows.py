@@ -30,6 +30,8 @@ class Window:
         Current while charging; with a taper, the greatest of the block.
     wall_kwh, battery_kwh, cost : float
         Energy drawn, energy gained, and what it costs.
+    falls_to_a : float or None
+        With a taper: current in its last slot, if that is less.
     """
 
     stay: int
@@ -40,6 +42,7 @@ class Window:
     wall_kwh: float
     battery_kwh: float
     cost: float
+    falls_to_a: float | None = None
 
     @property
     def mean_price_per_kwh(self) -> float:

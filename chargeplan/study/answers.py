@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 from chargeplan.errors import InputError
 from chargeplan.study.compare import Elsewhere, Gasoline, compare
-from chargeplan.study.rates import BreakEven, PriceChange, break_even, price_margin, rank_rates
+from chargeplan.study.rates import BreakEven, PriceChange, cheapest_by_distance, price_margin, rank_rates
 from chargeplan.study.spending import Terms
 from chargeplan.study.stop_worth import StopWorth, stop_worth
 from chargeplan.study.study import Study, Unit, units
@@ -22,8 +21,8 @@ if TYPE_CHECKING:
 #: With more households x ways of driving than this, years are not planned anew to find break-evens and what stops are
 #: worth: nobody reads so many.
 MOST_LIVES: Final = 12
-#: Most rates among which break-evens are looked for, the cheapest ones.
-MOST_RATES: Final = 3
+#: Most rates among which break-evens are looked for, those that are cheapest as far as is driven.
+MOST_RATES: Final = 12
 _KEYS: Final = ["household", "driving", "equipment"]
 
 
@@ -60,7 +59,7 @@ class Question:
 
 @dataclass(frozen=True)
 class Meeting:
-    """A yearly distance at which two rates cost the same, and for whom.
+    """A yearly distance at which another rate becomes the cheapest of all, and for whom.
 
     Parameters
     ----------
@@ -126,7 +125,7 @@ class Answers:
     margins : tuple of Margin
         How firm it is.
     meetings : tuple of Meeting
-        Break-even distances between the cheapest rates, with the equipment of today.
+        Distances at which another rate becomes the cheapest, in order for each, with the equipment of today.
     equipment : tuple of EquipmentAnswer
         For every household and way of driving, under the rate of today, and under the cheapest one if that is another.
     ways : pandas.DataFrame
@@ -193,6 +192,8 @@ def answer(study: Study, rows: pd.DataFrame, question: Question) -> Answers:
     lives = len(study.households) * len(study.driving)
     few = lives <= MOST_LIVES
     left_out = () if few else (f"break-evens and what stops are worth, for {lives} households and ways of driving",)
+    if few and len(study.tariffs) > MOST_RATES:
+        left_out = (f"distances at which other rates than the {MOST_RATES} cheapest would be the cheapest",)
     vehicles = {name: study.households[name].vehicle for name in study.households} if question.elsewhere else {}
     return Answers(
         question=question,
@@ -226,9 +227,9 @@ def _meetings(study: Study, ranked: pd.DataFrame, question: Question) -> Iterato
     for unit in _lives(study, list(study.tariffs), question.equipment):
         names = (unit.household_name, unit.driving_name, question.equipment)
         here = next(part for found, part in _parts(ranked) if found == names)
-        for one, other in combinations(here.tariff.tolist()[:MOST_RATES], 2):
-            for at in break_even(unit, one, other):
-                yield Meeting(*names, at)
+        some = {name: unit.tariffs[name] for name in here.tariff.tolist()[:MOST_RATES]}
+        for at in cheapest_by_distance(replace(unit, tariffs=some)):
+            yield Meeting(*names, at)
 
 
 def _stops(study: Study, question: Question) -> Iterator[PlaceWorth]:
@@ -243,6 +244,8 @@ def _equipment(study: Study, rows: pd.DataFrame, ranked: pd.DataFrame, question:
         return
     first = ranked[ranked.equipment == question.equipment].drop_duplicates(["household", "driving"])
     cheapest_of = dict(zip(zip(first.household, first.driving, strict=True), first.tariff, strict=True))
+    # Over the years a shorter or longer span counts as the part of a year that it is.
+    rows = rows.assign(car_cost=rows.car_cost * study.of_a_year)
     for (household, driving), part in rows.groupby(["household", "driving"], sort=False):
         home = study.households[str(household)]
         cheapest = str(cheapest_of[household, driving])

@@ -114,7 +114,7 @@ class Cut:
         parts = rates_together(study)
         per_unit = max(map(len, parts)) * len(study.equipment)
         per_chunk = max(1, chunk_cells // per_unit)
-        count = len(study.households) * len(study.driving) * study.draws * len(parts)
+        count = len(study.households) * study.drawn * len(parts)
         return cls(chunk_cells, per_chunk, -(-count // per_chunk))
 
     def chunks_of(self, study: Study) -> Iterator[Chunk]:

@@ -32,6 +32,11 @@ from chargeplan.units import UNITS, quantity
 #: Units that the name of the column may give.
 _COLUMN_UNITS: Final = {f"distance_{unit}": unit for unit in UNITS["distance"]}
 _KNOWN: Final = ("leave", "back", "distance", *_COLUMN_UNITS)
+#: What the column of distances is called elsewhere.
+_ALSO: Final = {
+    **dict.fromkeys(("miles", "mi", "mileage", "distance_miles"), "distance_mi"),
+    **dict.fromkeys(("km", "kilometers", "kilometres", "distance_kilometers", "distance_kilometres"), "distance_km"),
+}
 _LAYOUT: Final = "write a line `leave,back,distance_km` and below it one row per journey"
 _MISSING: Final = ("", "-", "na", "n/a", "nan", "<na>", "nat", "none", "null")
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)\Z", re.ASCII)
@@ -166,6 +171,9 @@ def _columns(table: LoadTable) -> dict[str, int]:
             others = [name for name in table.names if name not in _KNOWN]
             close = difflib.get_close_matches(wanted, others, 1, 0.7)
             remedy = f"is it `{close[0][:40]}`? {_LAYOUT}" if close else _LAYOUT
+            unit = next((name for name in others if name in _ALSO), None) if wanted == "distance" else None
+            if unit is not None:
+                remedy = f"is it `{unit}`? call it `{_ALSO[unit]}`"
             column = "distance_km" if wanted == "distance" else wanted
             mistakes.append(Mistake(table.file, 1, 1, f"there is no column `{column}`", remedy))
         else:

@@ -183,6 +183,11 @@ class Equipment:
         # What is left of each part is summed, so that a cost wholly paid by others is 0 and not a rounding error.
         return float(sum(after_rebates(self._before_rebates(), self.rebates)[0].values()))
 
+    @property
+    def rebates_granted(self) -> tuple[float, ...]:
+        """What each rebate gives, in their order."""
+        return after_rebates(self._before_rebates(), self.rebates)[1]
+
     def outlay_items(self) -> tuple[OutlayItem, ...]:
         """List what the outlay is made of: every part, also at zero, then every rebate as it was granted.
 
@@ -193,8 +198,8 @@ class Equipment:
         """
         names: dict[Part, str] = {"wire": f"wire run, {number_text(self.wire_run_m)} m"}
         parts = [OutlayItem(names.get(part, part), cost) for part, cost in self._before_rebates().items()]
-        _, granted = after_rebates(self._before_rebates(), self.rebates)
-        rebates = [OutlayItem(f"rebate: {x.name}", -y) for x, y in zip(self.rebates, granted, strict=True)]
+        granted = zip(self.rebates, self.rebates_granted, strict=True)
+        rebates = [OutlayItem(f"rebate: {rebate.name}", -given) for rebate, given in granted]
         return (*parts, *rebates)
 
     def limit_for(self, vehicle: Vehicle) -> Limit:

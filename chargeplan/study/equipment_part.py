@@ -12,6 +12,8 @@ from chargeplan.study.rebates import Rebate
 from chargeplan.study.study import AS_IT_IS
 from chargeplan.study.wording import StudyAttempts
 
+#: Rounding of amounts is no reason to warn.
+_CENT = 0.01
 _RESERVED = (f"`{AS_IT_IS}` stands for what the household file says", "give this equipment another name")
 
 
@@ -65,7 +67,7 @@ def _one(attempts: StudyAttempts, path: KeyPath, name: str, part: EquipmentPart)
         rebates += [rebate] if rebate is not None else []
     if circuit is None or evse is None:
         return None
-    return attempts.attempt(
+    made = attempts.attempt(
         path,
         lambda: Equipment(
             name,
@@ -82,6 +84,21 @@ def _one(attempts: StudyAttempts, path: KeyPath, name: str, part: EquipmentPart)
             yearly=part.upkeep,
         ),
     )
+    if made is not None:
+        _warn_of_rebates(attempts, path, made)
+    return made
+
+
+def _warn_of_rebates(attempts: StudyAttempts, path: KeyPath, equipment: Equipment) -> None:
+    """Say where a fixed rebate is more than there is left to pay."""
+    granted = equipment.rebates_granted
+    for rebate, given in zip(equipment.rebates, granted, strict=True):
+        if rebate.amount is None:
+            continue
+        stated = rebate.amount if rebate.cap is None else min(rebate.amount, rebate.cap)
+        if given < stated - _CENT / 2:
+            what = f"of the rebate {rebate.name}, {stated:g}, only {given:.2f} counts: no more of its parts is to pay"
+            attempts.warn((*path, "rebates", rebate.name, "amount"), what, "is the amount right?")
 
 
 def _rebate(name: str, part: RebatePart) -> Rebate:

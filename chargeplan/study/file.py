@@ -28,12 +28,9 @@ from chargeplan.study.model import NONE, DrivingPart, HouseholdPart, StudySheet
 from chargeplan.study.named_files import Homes, Rates, listed, named_household, named_tariff
 from chargeplan.study.panel_room import Basis, Room, room_on
 from chargeplan.study.question_part import question_of, road_of
-from chargeplan.study.study import MAX_DAYS, Study
+from chargeplan.study.study import A_YEAR, MAX_DAYS, Study
 from chargeplan.study.wording import StudyAttempts
 from chargeplan.validating import check_document
-
-#: Days of a study that its owner will take for a year.
-_A_YEAR = (365, 366)
 
 
 @dataclass(frozen=True)
@@ -223,7 +220,7 @@ class _Builder(StudyAttempts):
         if days > MAX_DAYS:
             self.complain(("to",), f"{days} days are too long for a study", f"give {MAX_DAYS} at most, a year for most")
             return None
-        if days not in _A_YEAR:
+        if days not in A_YEAR:
             what = f"the study has {days} days, so what it calls a year is not one"
             self.warn(("to",), what, "leave `to` out for a year")
         return first, days

@@ -70,6 +70,14 @@ def _kept(value: Any) -> str:
     raise InputError(f"{what}; write its `circuit` and `evse`, `{AS_IT_IS}`, or `{NONE}` for no charging at home")
 
 
+def _house(value: Any) -> Any:
+    """Name what a file that stands alone is meant for."""
+    if isinstance(value, str):
+        remedy = f"write `house: {{load: {value[:40]}}}` for a meter's values, or `house: {{per_day: 24 kWh}}`"
+        raise InputError(f"`{value[:40]}` stands where a mapping is wanted; {remedy}")
+    return value
+
+
 def _several(value: Any) -> str:
     return "list" if isinstance(value, list) else form_of(value)
 
@@ -118,11 +126,14 @@ class HousePart(Part):
     )
 
 
+House = Annotated[HousePart, BeforeValidator(_house)]
+
+
 class HouseholdPart(Part):
     """A household of the study, with something that is not as in its file."""
 
     household: str = Field(description="Its file beside this one, or an example", examples=["demo"])
-    house: HousePart | None = Field(None, description="What the house uses without the car")
+    house: House | None = Field(None, description="What the house uses without the car")
     stops: Literal["as they are", "none"] = Field("as they are", description="Whether it charges at other places")
 
 
@@ -287,7 +298,7 @@ class StudySheet(Part):
     )
     aim: Aim = Field("target", description="What departures ask for: the target, or just enough until the next charge")
     households: Households = Field(description="Household files beside this one, or examples", examples=["demo"])
-    house: HousePart | None = Field(
+    house: House | None = Field(
         None, description="What the house uses without the car", examples=[{"per_day": "24 kWh"}]
     )
     tariffs: Names = Field(

@@ -120,7 +120,7 @@ def room_on(
     >>> for fit in room.fits:
     ...     print(fit.equipment.name, fit.fits, fit.set_to_a, fit.because)
     small True 32.0 it may draw 32 A for hours, and 35 A are left
-    large False 35.0 it may draw 48 A for hours, but 35 A are left; there is room for it set to 35 A
+    large False 35.0 it may draw 48 A for hours, but 35 A are left; set to 35 A it fits
     """
     if not isinstance(service, Circuit):
         raise InputError(f"service is {service!r}; write for example Circuit(200, volts=240)")
@@ -165,7 +165,7 @@ def _fit(service: Circuit, left_a: float, option: Equipment) -> Fit:
     set_to_a = evse.floor_to_step(min(left_a, demand_a))
     if demand_a <= left_a + _ROUNDING:
         return Fit(option, demand_a, True, set_to_a, f"{needs}, and {left}")
-    settings = f"there is room for it set to {number_text(set_to_a)} A"
+    settings = f"set to {number_text(set_to_a)} A it fits"
     none = f"there is no room even for its lowest setting of {number_text(evse.min_a)} A"
     return Fit(option, demand_a, False, set_to_a, f"{needs}, but {left}; {settings if set_to_a else none}")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -10,8 +11,8 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from chargeplan.charging.numeric import FloatArray, check_number
-from chargeplan.study.spending import by_year, money
-from chargeplan.study.worth import present_value
+from chargeplan.study.spending import Spending, Terms, by_year, money
+from chargeplan.study.worth import present_value, replacements, with_upkeep
 
 _ROUNDING: Final = 1e-9
 
@@ -66,6 +67,70 @@ def payback_years(extra_outlay: ArrayLike, savings: ArrayLike, discount_rate: fl
     ever, free = reached.any(axis=-1), extra[..., 0] <= _ROUNDING
     found: FloatArray = np.where(ever, (year + np.clip(part, 0.0, 1.0))[..., 0], np.inf)
     return np.asarray(np.where(free, 0.0, found))
+
+
+def lasting_payback_years(
+    base: Spending, other: Spending, terms: Terms, energy: tuple[ArrayLike, ArrayLike], discount_rate: float = 0.0
+) -> FloatArray:
+    """Find when the savings of a choice have paid back what it costs more, for good: replacements count.
+
+    Parameters
+    ----------
+    base, other : Spending
+        The choice that is compared to, and the one that has to pay.
+    terms : Terms
+        The horizon, and how upkeep and replacements grow.
+    energy : two arrays, shape (..., years)
+        What charging costs with each in every year.
+    discount_rate : float
+        0 for the simple payback; otherwise a replacement is discounted from when it is paid, and the rest from the
+        end of its year.
+
+    Returns
+    -------
+    array, shape (...)
+        Years until the flows of outlay, replacements, upkeep and charging, added up, are no longer below zero and
+        stay so to the horizon; savings come evenly over each year. 0 where they never are, infinite where they are
+        at the horizon. What is left of a lifetime then does not count.
+
+    References
+    ----------
+    Flows of several signs may cross zero more than once; the last time is when no more money is at stake. With all
+    savings of one sign and no replacement this is `payback_years`.
+
+    Examples
+    --------
+    Saved 100 a year, 350 are back after 3.5 years; 200 to replace it after 4 years are back after 5.5.
+
+    >>> box = Spending(350, 0, lifetime_years=4, replacement=200)
+    >>> flows = [100.0] * 7, [0.0] * 7
+    >>> float(lasting_payback_years(Spending(0, 0), box, Terms(7, 0.05), flows))
+    5.5
+    """
+    check_number("discount_rate", discount_rate, above=-1, remedy="write a rate, like 0.05 for 5 % a year")
+    saved = with_upkeep(base, terms, energy[0]) - with_upkeep(other, terms, energy[1])
+    saved = saved * (1 + discount_rate) ** -np.arange(1.0, terms.years + 1)
+    bought = [(year, cost) for year, cost in replacements(base, terms)]
+    bought += [(year, -cost) for year, cost in replacements(other, terms)]
+    times = np.unique(np.concatenate([np.arange(terms.years + 1.0), [year for year, _ in bought]]))
+    here = money("outlay", base.outlay) - money("outlay", other.outlay)
+    tolerance = _ROUNDING * np.maximum(1e-3, np.abs(here))
+    # Where the sum is below zero and rises again, the time of that; what comes later decides.
+    found = np.zeros(np.broadcast_shapes(here.shape, saved.shape[:-1]))
+    found[...] = np.where(here < -tolerance, np.inf, 0.0)
+    for begin, end in pairwise(times.tolist()):
+        before = here
+        here = here + saved[..., int(begin)] * (end - begin)
+        rises = (before < -tolerance) & (here >= -tolerance)
+        part = np.divide(-before, here - before, out=np.ones(found.shape), where=rises & (here > before))
+        found = np.where(rises, begin + np.clip(part, 0.0, 1.0) * (end - begin), found)
+        found = np.where(here < -tolerance, np.inf, found)
+        for year, cost in bought:
+            if year == end:
+                was, here = here, here + cost * (1 + discount_rate) ** -year
+                found = np.where((was < -tolerance) & (here >= -tolerance), end, found)
+        found = np.where(here < -tolerance, np.inf, found)
+    return np.asarray(found, dtype=np.float64)
 
 
 def internal_rate(extra_outlay: ArrayLike, savings: ArrayLike) -> FloatArray:

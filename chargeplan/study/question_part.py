@@ -10,7 +10,7 @@ from chargeplan.reading import KeyPath
 from chargeplan.study.answers import Question
 from chargeplan.study.compare import Elsewhere, Gasoline
 from chargeplan.study.model import GasolinePart, MoneyPart, PublicPart, RoadPart, StudySheet
-from chargeplan.study.named_files import Homes, Rates, listed
+from chargeplan.study.named_files import Homes, Rates, called, listed
 from chargeplan.study.spending import Terms
 from chargeplan.study.study import AS_IT_IS, RoadCharging
 from chargeplan.study.uncertain import Doubt
@@ -36,7 +36,10 @@ def question_of(attempts: StudyAttempts, sheet: StudySheet, rates: Rates, homes:
         the first; the equipment what the household has, or else the first.
     """
     found = len(attempts.mistakes)
-    tariff = _today(attempts, "tariff", sheet.today.tariff, [name for name, _, _ in listed("tariffs", sheet.tariffs)])
+    named = {str(value): name for name, _, value in listed("tariffs", sheet.tariffs)}
+    # A rate may also be named as it stands under `tariffs`.
+    tariff = named.get(sheet.today.tariff or "", sheet.today.tariff)
+    tariff = _today(attempts, "tariff", tariff, list(named.values()))
     equipment = _today(attempts, "equipment", sheet.today.equipment, list(sheet.equipment))
     if tariff is None:
         own = [home.tariff.sheet for _, home in homes.values()]
@@ -74,9 +77,11 @@ def _today(attempts: StudyAttempts, key: str, given: str | None, names: list[str
     whole = "tariffs" if key == "tariff" else key
     # Those with mistakes of their own are no longer among the names.
     written = attempts.value((whole,))
-    known = {*names, *(map(str, written) if isinstance(written, (dict, list)) else ())}
+    known = {*names, *(map(str, written) if isinstance(written, dict) else ())}
+    if isinstance(written, list):
+        known |= {called(str(file)) for file in written}
     if given is not None and given not in known and (whole,) not in attempts.broken:
-        close = difflib.get_close_matches(given, names, 1)
+        close = [*difflib.get_close_matches(given, names, 1), *difflib.get_close_matches(called(given), names, 1)]
         remedy = f"did you mean `{close[0]}`?" if close else f"name one of {', '.join(names)}"
         attempts.complain(("today", key), f"there is no {key} `{given[:60]}` in this study", remedy)
     return given

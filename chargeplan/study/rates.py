@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Distances, relative to what is driven, between which a break-even is looked for.
 SCALES: Final = (0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
+#: Costs that differ by less than half a cent are the same.
+_SAME_COST: Final = 0.005
 
 
 def rank_rates(rows: pd.DataFrame, today: str | None = None) -> pd.DataFrame:
@@ -185,7 +187,7 @@ class BreakEven:
     distance_km : float
         Driven in a year.
     below, above : str
-        Which rate is cheaper when less is driven, and when more is.
+        Which rate is cheaper, or the cheapest of all, when less is driven, and when more is.
     """
 
     distance_km: float
@@ -216,31 +218,75 @@ def break_even(unit: Unit, one: str, other: str, *, scales: Sequence[float] = SC
     InputError
         If a rate is not in the unit, or it has more than one choice of equipment.
     """
-    from scipy.optimize import brentq
-
     if one not in unit.tariffs or other not in unit.tariffs:
         raise InputError(f"the rates `{one}` and `{other}` must both be in the study")
+    return cheapest_by_distance(replace(unit, tariffs={name: unit.tariffs[name] for name in (one, other)}), scales)
+
+
+def cheapest_by_distance(unit: Unit, scales: Sequence[float] = SCALES) -> tuple[BreakEven, ...]:
+    """Find which of all rates is the cheapest along the distance, each with the charging that is best under it.
+
+    Parameters
+    ----------
+    unit : Unit
+        A household, its driving, and the rates; with one choice of equipment.
+    scales : sequence of float
+        Distances relative to what is driven, rising, between which to look.
+
+    Returns
+    -------
+    tuple of BreakEven
+        Where another rate becomes the cheapest of all, in order of distance: what is cheapest above one is what is
+        cheapest below the next. Empty if one rate is the cheapest all along. Between two scales with the same cheapest
+        rate no other one is looked for. The years are planned anew for every distance that is tried.
+
+    Raises
+    ------
+    InputError
+        If the unit has more than one choice of equipment.
+    """
+    from scipy.optimize import brentq
+
     if len(unit.equipment) != 1:
         raise InputError("a break-even is looked for with one choice of equipment; give one")
-    both = replace(unit, tariffs={name: unit.tariffs[name] for name in (one, other)}, strategies=("optimal",))
-    tried: dict[float, tuple[float, float]] = {}
+    planned = replace(unit, strategies=("optimal",))
+    tried: dict[tuple[str, float], tuple[float, float]] = {}
 
-    def difference(scale: float) -> float:
-        if scale not in tried:
+    def cost(name: str, scale: float) -> float:
+        if (name, scale) not in tried:
             driving = replace(unit.driving, scale=unit.driving.scale * scale)
-            rows = unit_rows(replace(both, driving=driving))
-            tried[scale] = (_total(rows[0]) - _total(rows[1]), rows[0].distance_km)
-        return tried[scale][0]
+            (row,) = unit_rows(replace(planned, driving=driving, tariffs={name: unit.tariffs[name]}))
+            tried[name, scale] = (_total(row), row.distance_km)
+        return tried[name, scale][0]
 
-    found = []
-    for low, high in pairwise(scales):
-        before, after = difference(low), difference(high)
-        if before * after < 0:
+    def as_cheap(scale: float) -> list[str]:
+        """List the cheapest rate first, and those that cost the same to half a cent."""
+        names = sorted(unit.tariffs, key=lambda name: cost(name, scale))
+        return [name for name in names if cost(name, scale) < cost(names[0], scale) + _SAME_COST]
+
+    def between(low: float, first: str, high: float, last: str) -> list[BreakEven]:
+        """Find where the cheapest rate changes from one to another, also over a third one."""
+        if cost(first, low) >= cost(last, low):
+            scale = low
+        elif cost(first, high) <= cost(last, high):
+            scale = high
+        else:
             # Bills have whole cents, so a hundredth of a percent of the distance is as sharp as it gets.
-            scale = brentq(difference, low, high, xtol=1e-4)
-            difference(scale)
-            cheaper = (one, other) if before < 0 else (other, one)
-            found.append(BreakEven(tried[scale][1], *cheaper))
+            scale = brentq(lambda tried: cost(first, tried) - cost(last, tried), low, high, xtol=1e-4)
+        third = as_cheap(scale)
+        if {first, last} & set(third) or not low < scale < high:
+            cost(first, scale)
+            return [BreakEven(tried[first, scale][1], first, last)]
+        return [*between(low, first, scale, third[0]), *between(scale, third[0], high, last)]
+
+    # From the far end, so that a tie goes to the rate that is cheaper from there on.
+    cheapest = as_cheap(scales[-1])[:1]
+    for scale in reversed(scales[:-1]):
+        there = as_cheap(scale)
+        cheapest.insert(0, cheapest[0] if cheapest[0] in there else there[0])
+    found = []
+    for (low, high), (first, last) in zip(pairwise(scales), pairwise(cheapest), strict=True):
+        found += between(low, first, high, last) if first != last else []
     return tuple(found)
 
 

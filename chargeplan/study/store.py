@@ -71,8 +71,8 @@ class Folder:
         """
         if _about_part(self._part(chunk.number)).get("of") != fingerprint_of_chunk(chunk):
             raise InputError(
-                f"{self._part(chunk.number)} holds other results than {chunk} of this study, whose content has "
-                "changed; choose another folder, or give restart=True to begin anew"
+                f"the results in {self.path} are of an earlier state of this study: a household, what a house uses, or "
+                "something else it names has changed since; choose another folder, or give restart=True to begin anew"
             )
 
     def parts(self) -> Iterator[list[YearRow]]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import product
 from typing import TYPE_CHECKING, Final
 
 from chargeplan.charging import Vehicle, dc_limit
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
 #: What a household is called in the results that keeps the circuit and EVSE of its file.
 AS_IT_IS: Final = "as it is"
 USUAL: Final = "usual"
+#: Days with which a span counts as a year.
+A_YEAR: Final = (365, 366)
 #: A longer span is not a year of anything, and is hardly meant.
 MAX_DAYS: Final = 3 * 366
 MAX_DRAWS: Final = 10_000
@@ -87,7 +88,7 @@ class Study:
     seed : int
         Same seed, same driving.
     draws : int
-        How many years are drawn of each way of driving; more than one show the spread.
+        How many years are drawn of each way of driving; more than one show the spread. A log is planned once.
     alike : mapping of str to str
         Households that drive as another one does, on the same days and as far: such as the same one with other
         equipment at work. All others have days of their own.
@@ -132,8 +133,21 @@ class Study:
     @property
     def cells(self) -> int:
         """Number of years that are planned."""
-        drawn = len(self.households) * len(self.driving) * self.draws
-        return drawn * len(self.tariffs) * len(self.equipment)
+        return len(self.households) * self.drawn * len(self.tariffs) * len(self.equipment)
+
+    @property
+    def of_a_year(self) -> float:
+        """By what the cost of the span is multiplied to stand for a year: 1 for 365 or 366 days."""
+        return 1.0 if self.days in A_YEAR else 365 / self.days
+
+    @property
+    def drawn(self) -> int:
+        """Number of years of each household: all ways of driving, each as often as it is drawn."""
+        return sum(map(self.draws_of, self.driving))
+
+    def draws_of(self, driving: str) -> int:
+        """Say how many years are drawn of a way of driving: one of a log, in which there is nothing to draw."""
+        return 1 if isinstance(self.driving[driving], LoggedDriving) else self.draws
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +196,7 @@ _FEW = 32
 
 def rates_together(study: Study) -> list[dict[str, Tariff]]:
     """Say which rates are worked out in one go: with few households and ways of driving each alone, else all."""
-    if len(study.households) * len(study.driving) * study.draws < _FEW:
+    if len(study.households) * study.drawn < _FEW:
         return [{name: tariff} for name, tariff in study.tariffs.items()]
     return [dict(study.tariffs)]
 
@@ -206,14 +220,14 @@ def units(study: Study) -> Iterator[Unit]:
     for number, household_name in enumerate(study.households):
         drawn = places[study.alike[household_name]] if household_name in study.alike else number
         household = study.households[household_name]
-        for (driving_name, driving), draw in product(study.driving.items(), range(study.draws)):
+        for driving_name, draw in ((name, draw) for name in study.driving for draw in range(study.draws_of(name))):
             for tariffs in parts:
                 yield Unit(
                     household_name=household_name,
                     driving_name=driving_name,
                     draw=draw,
                     household=household,
-                    driving=driving,
+                    driving=study.driving[driving_name],
                     tariffs=tariffs,
                     equipment=equipment,
                     house=study.house.get(household_name),
@@ -276,8 +290,9 @@ def one_unit(
         _check_named(equipment, study.equipment, "equipment")
     household = _the_one(household, study.households, "household", "households")
     driving = _the_one(driving, study.driving, "way of driving", "ways of driving")
-    if not 0 <= draw < study.draws:
-        given = "0" if study.draws == 1 else f"0 to {study.draws - 1}"
+    draws = study.draws_of(driving)
+    if not 0 <= draw < draws:
+        given = "0" if draws == 1 else f"0 to {draws - 1}"
         raise InputError(f"there is no drawn year {draw} in the study; give {given}")
     chosen = {name: item for name, item in study.equipment.items() if equipment in (None, name)}
     some = replace(study, equipment=chosen, driving={driving: study.driving[driving]})

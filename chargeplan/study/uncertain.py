@@ -15,9 +15,9 @@ import numpy as np
 
 from chargeplan.charging.numeric import FloatArray, check_number
 from chargeplan.errors import InputError
-from chargeplan.study.payback import payback_years
+from chargeplan.study.payback import lasting_payback_years
 from chargeplan.study.spending import Spending, Terms
-from chargeplan.study.worth import present_cost_of, price_path, with_upkeep
+from chargeplan.study.worth import present_cost_of, price_path
 
 #: What a range shows: 5 % of the futures lie at or below its low end, 95 % at or below its high end.
 SHARES: Final = (0.05, 0.5, 0.95)
@@ -128,7 +128,8 @@ class Outlook:
     saving : Range
         Net present cost of the base less that of the alternative, future by future.
     payback_years, discounted_payback_years : Range
-        When the alternative has paid back what it costs more at the start; infinite in futures in which it never does.
+        When the alternative has paid back for good what it and its replacements cost more; infinite in futures in
+        which it never does.
     pays : float
         Share of the futures with a saving above 0, beyond rounding.
     pays_error : float
@@ -192,16 +193,15 @@ def outlook(base: Spending, alternative: Spending, terms: Terms, doubt: Doubt) -
     energy = [costs[year] * prices for costs in planned]
     base_cost = np.broadcast_to(present_cost_of(base, terms, energy[0]), doubt.draws)
     other_cost = np.broadcast_to(present_cost_of(alternative, terms, energy[1]), doubt.draws)
-    saved = with_upkeep(base, terms, energy[0]) - with_upkeep(alternative, terms, energy[1])
-    extra = np.asarray(alternative.outlay) - np.asarray(base.outlay)
+    both = (energy[0], energy[1])
     saving = base_cost - other_cost
     pays = float((saving > _ROUNDING * (np.abs(base_cost) + np.abs(other_cost))).mean())
     return Outlook(
         base_cost=Range.of(base_cost),
         alternative_cost=Range.of(other_cost),
         saving=Range.of(saving),
-        payback_years=Range.of(payback_years(extra, saved)),
-        discounted_payback_years=Range.of(payback_years(extra, saved, terms.discount_rate)),
+        payback_years=Range.of(lasting_payback_years(base, alternative, terms, both)),
+        discounted_payback_years=Range.of(lasting_payback_years(base, alternative, terms, both, terms.discount_rate)),
         pays=pays,
         pays_error=math.sqrt(pays * (1 - pays) / doubt.draws),
         draws=doubt.draws,

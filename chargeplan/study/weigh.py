@@ -9,16 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from chargeplan.charging import Limit
-from chargeplan.charging.numeric import FloatArray
 from chargeplan.errors import InputError
 from chargeplan.household.household import Household
 from chargeplan.study.cell import limits_of
 from chargeplan.study.equipment import CAUTION, Equipment
-from chargeplan.study.payback import payback_years
+from chargeplan.study.payback import lasting_payback_years
 from chargeplan.study.spending import Spending, Terms
 from chargeplan.study.sufficient import least_sufficient
 from chargeplan.study.uncertain import Doubt, Outlook, outlook
-from chargeplan.study.worth import annualised, net_present_cost, price_path, with_upkeep
+from chargeplan.study.worth import annualised, net_present_cost, price_path
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,8 +42,8 @@ class Weighed:
     present_cost, annual_cost : float
         Over the horizon, in money of today, and the same spread evenly over its years.
     payback_years : float
-        When it has paid back what it costs more than what is there today; 0 for that itself and for what costs no
-        more at the start, infinite if never.
+        When it has paid back for good what it and its replacements cost more than what is there today; 0 for that
+        itself and for what never costs more, infinite if it does not within the horizon.
     outlook : Outlook or None
         How that may turn out; None for what is there today.
     share_met : float
@@ -216,9 +215,5 @@ def _met(rows: pd.DataFrame) -> float:
 
 def _payback(base: Spending, other: Spending, terms: Terms) -> float:
     prices = price_path(terms.price_growth, terms.years)
-
-    def paid(spending: Spending) -> FloatArray:
-        return with_upkeep(spending, terms, np.asarray(spending.yearly) * prices)
-
-    extra = np.asarray(other.outlay, dtype=np.float64) - np.asarray(base.outlay, dtype=np.float64)
-    return float(payback_years(extra, paid(base) - paid(other)))
+    energy = (np.asarray(base.yearly) * prices, np.asarray(other.yearly) * prices)
+    return float(lasting_payback_years(base, other, terms, energy))

@@ -159,18 +159,40 @@ def with_upkeep(spending: Spending, terms: Terms, energy: ArrayLike) -> FloatArr
     return total
 
 
+def replacements(spending: Spending, terms: Terms) -> tuple[tuple[float, FloatArray], ...]:
+    """List when what was bought is replaced within the horizon, and what that costs then.
+
+    Parameters
+    ----------
+    spending, terms : Spending, Terms
+        Lifetime and price, and how that grows.
+
+    Returns
+    -------
+    tuple of (float, array)
+        Years from the start, and the amount in the money of then. What ends with the horizon is not replaced any more.
+
+    Examples
+    --------
+    >>> [(year, float(cost)) for year, cost in replacements(Spending(300, 0, lifetime_years=4), Terms(12, 0.05))]
+    [(4.0, 300.0), (8.0, 300.0)]
+    """
+    life = spending.lifetime_years
+    if life is None:
+        return ()
+    again = np.asarray(spending.outlay if spending.replacement is None else spending.replacement, dtype=np.float64)
+    years = [float(number * life) for number in range(1, math.ceil(terms.years / life - _ROUNDING))]
+    return tuple((year, again * (1 + terms.work_growth) ** year) for year in years)
+
+
 def _cost_of_having(spending: Spending, terms: Terms) -> FloatArray:
     """Present cost of the outlay, its replacements, and less what is left at the horizon."""
     outlay = np.asarray(spending.outlay, dtype=np.float64)
     life = spending.lifetime_years
     if life is None:
         return outlay
-    again = outlay if spending.replacement is None else np.asarray(spending.replacement, dtype=np.float64)
     cost, last, bought_year = outlay, outlay, 0.0
-    # What ends with the horizon is not replaced any more.
-    for number in range(1, math.ceil(terms.years / life - _ROUNDING)):
-        bought_year = number * life
-        last = again * (1 + terms.work_growth) ** bought_year
+    for bought_year, last in replacements(spending, terms):
         cost = cost + last * (1 + terms.discount_rate) ** -bought_year
     if terms.residual:
         left = max(0.0, (bought_year + life - terms.years) / life)

@@ -29,7 +29,7 @@ class BillRise:
     found : Metered
         The load of one household, in whole billing months or the rest of one.
     known : Known
-        What else is known of the first bill; a power that was reached already says nothing of later ones.
+        What else is known of the first bill, and which power later ones are expected to reach.
     """
 
     desk: BillDesk
@@ -90,5 +90,5 @@ class BillRise:
             maker.unrounded = True
             worked = maker.work()
             total += float(worked.total[0])
-            known = replace(known, carried=worked.carried, reached_kw=0.0)
+            known = replace(known, carried=worked.carried, reached_kw=known.reached_later_kw)
         return total

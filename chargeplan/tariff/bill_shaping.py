@@ -68,7 +68,7 @@ def bill_shapes(desk: BillDesk, found: Metered, known: Known) -> list[BillShape]
         maker = desk.maker(use, begin, finish, known)
         maker.unrounded = True
         shapes.append(_Shaper(maker, use, maker.work(), alone=len(months) == 1).shape())
-        known = replace(known, reached_kw=0.0)
+        known = replace(known, reached_kw=known.reached_later_kw)
     return shapes
 
 

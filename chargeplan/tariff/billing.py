@@ -38,6 +38,8 @@ class Known:
         What earlier bills left.
     reached_kw : float
         A power that was reached already, which the intervals need not show: no demand is billed as less.
+    reached_later_kw : float
+        The same for the bills after the first: what they are expected to reach in any case.
     """
 
     demand_kw: Mapping[str, float] | float | None = None
@@ -46,6 +48,7 @@ class Known:
     contracted_a: float | None = None
     carried: Carried = field(default_factory=Carried)
     reached_kw: float = 0.0
+    reached_later_kw: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -49,7 +49,7 @@ def next_kwh_metered(desk: BillDesk, found: Metered, known: Known) -> FloatArray
         maker.unrounded = True
         worked = maker.work()
         result[use.span] = _Slope(maker, use, worked).slope()
-        known = replace(known, carried=worked.carried, reached_kw=0.0)
+        known = replace(known, carried=worked.carried, reached_kw=known.reached_later_kw)
     parts = found.read_step_s // found.step_s
     return np.asarray(result.reshape(-1, parts).mean(axis=1))
 

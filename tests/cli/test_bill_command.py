@@ -150,8 +150,9 @@ def test_what_is_asked_about_a_file(bill, asked):
     [
         ([], "say what was used: either --use 700 --from "),
         (["--use", "700", "--load", "load.csv"], "say what was used: either --use 700 --from "),
-        (["--use", "700"], "--use needs the days of the bill; add --from "),
-        (["--use", "700", "--from", "2022-06-01"], "--use needs the days of the bill; add --from "),
+        (["--use", "700"], "--use needs the days of the bill; add --from 2022-06-01 --to 2022-06-30\n"),
+        (["--use", "700", "--from", "2026-06-01"], "--use needs the days of the bill; add --to 2026-06-30\n"),
+        (["--use", "700", "--to", "2026-06-30"], "--use needs the days of the bill; add --from 2026-06-01\n"),
         (["--use", "700", "--from", "", "--to", ""], "`` is not a date; write for example "),
         (["--use", "700", "--from", "1 June", "--to", "2022-06-30"], "`1 June` is not a date; write for example "),
         (["--use", "700", *JUNE, "--stamps", "local"], "--stamps and --each go with --load; leave them out"),
@@ -321,3 +322,23 @@ def test_nothing_is_written(bill, folder):
     before = sorted(Path(folder).iterdir())
     bill("--load", "load.csv", "--each")
     assert sorted(Path(folder).iterdir()) == before
+
+
+def test_messages_name_the_options(invoke, tmp_path, monkeypatch):
+    """What the library would have as use by period or demand in kW is said in the words of the command line."""
+    monkeypatch.chdir(tmp_path)
+    head = "name: A\ncurrency: USD\ntimezone: UTC\n"
+    hours = "periods: {peak: 16:00-21:00, off peak: rest}\nprices: {peak: 0.3, off peak: 0.1}\n"
+    (tmp_path / "hours.yaml").write_text(head + hours, encoding="utf-8")
+    (tmp_path / "demand.yaml").write_text(f"{head}prices: 0.1\ndemand: {{top: {{price: 5}}}}\n", encoding="utf-8")
+    (tmp_path / "export.yaml").write_text(head + hours.replace("prices", "export") + "prices: 0.1\n", encoding="utf-8")
+    days = ("--from", "2026-06-01", "--to", "2026-06-30")
+    said = invoke("bill", "hours.yaml", "--use", "700", *days)
+    assert said.exit_code == 2
+    assert "as in --use peak=100 --use 'off peak=100', or by intervals with --load load.csv\n" in said.stderr
+    assert invoke("bill", "hours.yaml", "--use", "peak=100", "--use", "off peak=100", *days).exit_code == 0
+    said = invoke("bill", "demand.yaml", "--use", "700", *days)
+    assert (said.exit_code, "; add --demand '8 kW', or " in said.stderr) == (2, True)
+    assert invoke("bill", "demand.yaml", "--use", "700", "--demand", "8 kW", *days).exit_code == 0
+    said = invoke("bill", "export.yaml", "--use", "700", "--export", "50", *days)
+    assert (said.exit_code, "as in --export peak=100" in said.stderr) == (2, True)

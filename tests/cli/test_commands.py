@@ -358,3 +358,40 @@ def test_an_interrupted_write_keeps_the_old_file(invoke, tmp_path, monkeypatch):
     assert "No space left on device" in result.stderr
     assert path.read_text() == "old"
     assert [found.name for found in tmp_path.iterdir()] == ["night.lp"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("tonight", "demo", "--plugged-in", "2026-11-30 20:00"), "write --plugged-in --now '2026-11-30 20:00'"),
+        (("days", "--plugged-in", "20:00"), "leave the time out"),
+        (("together", "panel.yaml", "--plugged-in", "2026-11-30"), "write --plugged-in --now 2026-11-30"),
+    ],
+)
+def test_plugged_in_takes_no_time(invoke, words, said):
+    """A time behind it is no file and no superfluous word: the message says where it goes."""
+    result = invoke(*words)
+    assert (result.exit_code, result.stdout, result.stderr.count("\n")) == (2, "", 1)
+    assert result.stderr.startswith("chargeplan: --plugged-in takes no value")
+    assert said in result.stderr
+
+
+def test_the_schemas_are_listed_once(invoke):
+    """One list, whole names, and the nearest first."""
+    result = invoke("schema", "studdy")
+    assert result.exit_code == 2
+    assert result.stderr.count("study-result") == 1
+    assert "Did you mean study?" in result.stderr
+    assert "bills, drafts" in result.stderr
+
+
+def test_a_folder_that_is_not_there_is_said_alike(invoke, tmp_path, monkeypatch):
+    """For a report and for the folder of results: neither is made anew in a place that is not there."""
+    monkeypatch.chdir(tmp_path)
+    for option, name in (("--html", "nodir/x.html"), ("--out", "nodir/sub")):
+        result = invoke("study", "demo", option, name)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert result.stderr == (
+            f"chargeplan: cannot write {name}: there is no folder nodir; make it, or choose another place\n"
+        )
+    assert list(tmp_path.iterdir()) == []

@@ -62,6 +62,30 @@ def test_mistakes_of_the_right_kind_are_told_as_ever(invoke, files):
     assert kind_of({"name": "x", "prices": 1, "vehicle": {}}) is None
 
 
+@pytest.mark.parametrize("command", ["check", "tonight", "prices"])
+def test_a_table_or_a_folder_is_said_to_be_one(invoke, files, command):
+    """A meter's file is a table, and the message says where it belongs; a folder holds the files to name."""
+    (files / "house.csv").write_text("time,kwh\n2026-01-01T00:00-07:00,0.4\n", encoding="utf-8")
+    (files / "rates").mkdir()
+    result = invoke(command, "house.csv")
+    assert (result.exit_code, result.stderr.count("\n")) == (2, 1)
+    assert result.stderr.startswith("house.csv:1:1: this is a table, as of a meter or of journeys")
+    assert "`chargeplan bill SHEET --load FILE`" in result.stderr
+    result = invoke(command, "rates")
+    assert (result.exit_code, result.stderr.count("\n")) == (2, 1)
+    assert result.stderr.startswith("rates:1:1: this is a folder; name the files in it")
+
+
+def test_a_doubt_does_not_make_a_file_bad(invoke, files):
+    (files / "home.yaml").write_text(changed(("26.4 kWh/100 mi", "264 kWh/100 mi")), encoding="utf-8")
+    (files / "panel.yaml").write_text(f"{PANEL}other_load: {{garage: 60 A}}\n", encoding="utf-8")
+    for name in ("home.yaml", "panel.yaml"):
+        result = invoke("check", name)
+        assert (result.exit_code, result.stdout) == (0, f"{name}: good\n")
+        assert result.stderr.startswith(f"{name}:")
+        assert result.stderr.endswith(" (warning)\n")
+
+
 def test_each_kind_is_checked_as_what_it_is(invoke, files):
     for name in ("home.yaml", "panel.yaml", "sheet.yaml"):
         assert invoke("check", name).stdout.startswith(f"{name}: good")

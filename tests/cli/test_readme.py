@@ -16,7 +16,7 @@ from pydantic import BaseModel
 
 import chargeplan
 from chargeplan import cli, reading
-from chargeplan.charging import LEVELS
+from chargeplan.charging import LEVELS, ChargingLoss
 from chargeplan.cli.studies import STOPPED
 from chargeplan.errors import FileError, InputError, SolverError
 from chargeplan.household import plan_tonight, read_household
@@ -79,7 +79,7 @@ def command_line(text):
 def test_every_block_is_seen_to():
     """A block that is added to the README needs a test here: these are all there are."""
     languages = [name for name, _ in BLOCKS]
-    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 3 + ["yaml"] * 7 + ["python"] * 3)
+    assert sorted(languages) == sorted(["sh"] * 4 + ["text"] * 3 + ["yaml"] * 8 + ["python"] * 3)
 
 
 # ------------------------------------------------------------------------------------------------ commands
@@ -352,6 +352,24 @@ def test_the_losses_load():
         changed(("  daily_limit: 90 %", block("yaml", "losses:\n").rstrip() + "\n  daily_limit: 90 %"))
     )
     assert (home.vehicle.loss("level 1").efficiency, home.vehicle.loss("level 2").overhead_kw) == (0.9, 0.2)
+
+
+def test_the_house_use_loads():
+    """The block fits a household as it stands, and the row of the table is short, since a section tells the rest."""
+    home = read_household(changed(("floor: 20 %", "floor: 20 %\n" + block("yaml", "house_use:"))))
+    use = home.house_use
+    assert (use.so_far_kwh, use.per_day_kwh, use.highest_kw) == (480.0, 30.0, 4.5)
+    (row,) = [about for cell, about in table("key") if cell == "`house_use`"]
+    assert len(row) < 160
+    section = README.split("### What else is on the bill")[1].split("### ")[0]
+    assert max(map(len, section.splitlines())) <= 120
+
+
+def test_the_formula_of_losses():
+    """The battery gets what the sentence says: 0.93 x 7.2 - 0.2 kW."""
+    losses = " ".join(README.split("**Losses.**")[1].split("**Taper.**")[0].split())
+    assert "what reaches the battery, in kW, is efficiency x wall power - overhead" in losses
+    assert ChargingLoss(0.93, 0.2).battery_kw(7.2) == pytest.approx(0.93 * 7.2 - 0.2)
 
 
 def test_the_taper_loads():

@@ -352,3 +352,15 @@ def test_a_departure_that_is_no_time(leave, right):
     """An hour alone is not guessed at; the message says how it would be written."""
     with pytest.raises(InputError, match=f"the departure `{leave}` is no time of day; {right}"):
         plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00", leave=leave)
+
+
+@pytest.mark.parametrize("plan", [plan_tonight, plan_days])
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [("home.yaml", 'write for example load_household("home.yaml")'), (None, "a NoneType is no household")],
+)
+def test_what_is_no_household_is_refused(plan, given, said):
+    """The name of a file is none yet: the message says how to load it, instead of a missing attribute."""
+    with pytest.raises(InputError) as caught:
+        plan(given)
+    assert said in str(caught.value)

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from test_house_use import HOUSE
 
 from chargeplan.household import plan_days, plan_tonight, read_household
-from chargeplan.output.data import plan_data
+from chargeplan.household.reasons import explain_plan
+from chargeplan.output.data import plan_data, plan_rows
 from chargeplan.output.plan_text import night_text
 from chargeplan.tariff import read_tariff
 
@@ -96,6 +97,45 @@ def test_the_cost_is_the_difference_of_two_bills(tmp_path_factory, name, so_far,
     assert sum(window.cost for window in schedule.windows) == pytest.approx(schedule.total_cost, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("terms", "house", "price"),
+    [
+        ("prices: 0.1 up to 500 then 0.2\ntaxes: {tax: 10 %}\n", "{so_far: 480 kWh, per_day: 30 kWh}", 0.22),
+        ("prices: 0.1\nminimum: 90 per month\n", "{so_far: 150 kWh, per_day: 5 kWh}", 0.0),
+        ("prices: {peak: 0.3, off-peak: 0.1}\ndemand: {top: {price: 2}}\n", "{so_far: 480 kWh, per_day: 30 kWh}", None),
+    ],
+)
+def test_prices_that_are_shown_are_those_of_the_tier_that_is_reached(tmp_path, terms, house, price):
+    """Reasons name the price of one more kWh; a slot that waits shows a price of the sheet, and all costs add up."""
+    made = household(tmp_path, terms, house)
+    plan = plan_tonight(made, soc="40 %", now="2026-11-16 18:00", plugged_in=True)
+    header, rows = plan_rows(plan)
+    rows = [dict(zip(header, row, strict=True)) for row in rows]
+    assert sum(row["cost"] for row in rows) == pytest.approx(plan.schedule.total_cost, abs=1e-4)
+    idle = {row["price_per_kwh"] for row in rows if not row["wall_kwh"]}
+    assert idle <= ({0.3, 0.1} if price is None else {price})
+    assert idle
+    why = explain_plan(plan)
+    shown = {round(value, 9) for stretch in why.stretches for value in (stretch.low, stretch.high)}
+    assert shown <= ({0.3, 0.1} if price is None else {price})
+    assert any("at the tier that is reached" in note for note in why.notes) == (price is not None)
+
+
+def test_what_else_is_on_the_bill_is_minded(tmp_path):
+    """Tiers and a minimum that is not reached depend on the car's other nights; prices by the hour do not."""
+
+    def cautions(terms, house="{so_far: 150 kWh, per_day: 5 kWh}"):
+        found = plan_tonight(household(tmp_path, terms, house), soc="40 %", now="2026-11-16 18:00", plugged_in=True)
+        return [text for text in found.cautions if "`per_day`" in text]
+
+    assert [text.split(" on ")[0] for text in cautions("prices: 0.1\nminimum: 90 per month\n")] == [
+        "the minimum depends"
+    ]
+    assert [text.split(" on ")[0] for text in cautions("prices: 0.1 up to 500 then 0.2\n")] == ["tiers depend"]
+    assert cautions("prices: 0.1\nminimum: 9 per month\n") == []
+    assert cautions("prices: {peak: 0.3, off-peak: 0.1}\n") == []
+
+
 def test_a_demand_charge_is_avoided(tmp_path):
     """A Wednesday from 18:00: at once costs 17 for each kW of the evening beside 0.08 a kWh, and waiting nothing."""
     made = household(tmp_path, SHEETS["demand"], "{so_far: 400 kWh, per_day: 20 kWh}")
@@ -118,7 +158,8 @@ def test_a_highest_power_that_is_paid_already(tmp_path):
     plan = plan_tonight(made, soc="30 %", now="2026-07-15 18:00", plugged_in=True, prefer="earliest")
     assert plan.schedule.on_plug_in.saving == pytest.approx(0.0, abs=1e-6)
     assert plan.schedule.windows[0].start.hour == 21
-    assert plan.cautions == ()
+    (caution,) = plan.cautions
+    assert "spread evenly" in caution
 
 
 def test_a_minimum_makes_the_first_kwh_free(tmp_path):
@@ -150,7 +191,8 @@ def test_falling_tiers_are_exact(tmp_path):
     wall = plan.schedule.total_wall_kwh
     assert plan.schedule.total_cost == pytest.approx(0.2 * 27.5 + 0.1 * (wall - 27.5))
     assert plan.schedule.certificate.optimal
-    assert plan.cautions == ()
+    (caution,) = plan.cautions
+    assert caution.startswith("tiers depend on all of the bill, of which only this plan, `so_far` and `per_day` are")
 
 
 def test_prices_by_the_hour_keep_the_fast_way(tmp_path):
@@ -181,7 +223,8 @@ def test_charging_in_parts_is_said(tmp_path):
     assert any("charging for a part of each interval" in caution for caution in plan.cautions)
     assert plan.schedule.certificate.optimal
     flat = household(tmp_path, SHEETS["tiers"], "{so_far: 400 kWh, per_day: 20 kWh}")
-    assert plan_tonight(flat, soc="30 %", now="2026-11-24 18:00").cautions == ()
+    (caution,) = plan_tonight(flat, soc="30 %", now="2026-11-24 18:00").cautions
+    assert caution.startswith("tiers depend on all of the bill")
 
 
 def test_less_current_instead_of_switching(tmp_path):

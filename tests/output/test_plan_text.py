@@ -176,6 +176,58 @@ def test_a_timer_that_ignores_the_floor_is_no_negative_saving():
     assert " -" not in words.split("Saves")[1].split("Limit")[0]
 
 
+@pytest.mark.parametrize(
+    ("rules", "night", "broken"),
+    [
+        ("one_block: yes, never: 02:00-03:00, min_on: 90 min", ("25 %", "80 %", "07:15"), ["one_block"]),
+        ("min_on: 100 min, never: 00:00-01:00", ("56 %", "79 %", "02:30"), ["min_on"]),
+        ("min_on: 100 min, one_block: yes, never: 00:00-01:00", ("56 %", "79 %", "02:30"), ["min_on", "one_block"]),
+    ],
+)
+def test_a_timer_that_breaks_rules_is_told_by_their_names(rules, night, broken):
+    """Above the floor of 20 % the timer begins at 23:00, and is cut in two by the forbidden hour.
+
+    From 23:00 to 00:00 are 60 min and from 01:00 to 02:30 are 90, less than 100; the plan charges in the evening.
+    """
+    soc, target, leave = night
+    home = read_household(changed(("habits:", f"charging: {{{rules}}}\nhabits:")))
+    plan = plan_tonight(home, soc=soc, now="2026-11-25 20:00", target=target, leave=leave)
+    timer = plan.schedule.by_timer
+    assert timer.cost < plan.schedule.total_cost - 0.01
+    assert not timer.short_kwh.any()
+    words = " ".join(night_text(plan).split())
+    named = " and ".join(f"`{rule}`" for rule in broken)
+    assert f"a timer set to the cheapest price would pay {timer.cost:.2f} but not keep {named}" in words
+    assert plan_data(plan)["compared_with"]["timer"]["breaks"] == broken
+
+
+def test_a_cheaper_habit_without_a_reason_gets_none():
+    """Where nothing is broken, as beside a plan that is not proven, only the figures are told."""
+    plan = plan_tonight(load_household("demo"), soc="55 %", now="2026-11-25 20:00")
+    dearer = replace(plan.schedule, certificate=replace(plan.schedule.certificate, cost=plan.schedule.total_cost + 1))
+    words = " ".join(night_text(replace(plan, schedule=dearer)).split())
+    cost = plan.schedule.total_cost
+    assert f"a timer set to the cheapest price would pay {cost:.2f}, which is less than the plan costs" in words
+
+
+def test_a_falling_current_is_told():
+    """7 kW up to 70 %, then less: at 90 % (2 + 5 / 3) kW, of which 0.925 - 0.2 / 7.68 reaches the battery.
+
+    From the wall that is 4.079 kW, or 17.0 A of 240 V, in the last quarter of an hour, which ends there.
+    """
+    taper = "  daily_limit: 90 %\n  taper: {0 %: 7 kW, 70 %: 7 kW, 100 %: 2 kW}"
+    home = read_household(changed(("  daily_limit: 90 %", taper)))
+    plan = plan_tonight(home, soc="60 %", target="90 %", now="2026-11-25 20:00")
+    (window,) = plan_data(plan)["windows"]
+    assert window["falls_to_a"] == pytest.approx((2 + 5 / 3) / (0.925 - 0.2 / 7.68) / 0.24, rel=1e-4)
+    assert window["current_a"] > 30
+    said = f"             falling to {int(window['falls_to_a'] * 10) / 10:g} A as the battery fills\n"
+    assert said in night_text(plan)
+    plain = plan_tonight(load_household("demo"), soc="60 %", target="90 %", now="2026-11-25 20:00")
+    assert plan_data(plain)["windows"][0]["falls_to_a"] is None
+    assert "falling" not in night_text(plain)
+
+
 def test_a_circuit_that_cannot_charge_says_so():
     """A 7 A breaker may carry 5.6 A for hours (NFPA 70, 210.20(A)), below the 6 A of SAE J1772: nothing is charged."""
     home = read_household(changed(("breaker: 50 A", "breaker: 7 A")))

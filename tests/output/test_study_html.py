@@ -3,6 +3,7 @@
 import re
 import sys
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import pytest
 from study_cases import ODD, many, odd_text, worked_out
@@ -103,12 +104,12 @@ def test_it_says_what_the_text_says():
     together = " ".join(said)
     for life in report.lives:
         for line in life.rates:
-            assert f"{line.total:,.2f}" in said
+            assert f"{line.total:.2f}" in said
         for line in life.ways:
-            assert f"{line.cost:,.2f}" in said
+            assert f"{line.cost:.2f}" in said
         for one in life.equipment:
             for choice in one.choices:
-                assert f"{choice.present_cost:,.2f}" in said
+                assert f"{choice.present_cost:.2f}" in said
     assert CAUTION[1:] in together
     assert "is the cheapest rate: it saves" in together
     assert page.tags.count("svg") == 4 * len(report.lives)
@@ -124,7 +125,7 @@ def test_pictures_show_the_numbers():
     texts = ["".join(node.itertext()).strip() for node in svg.iter("text")]
     for line in life.ways:
         assert line.way in texts
-        assert f"{line.cost:,.0f}" in texts
+        assert f"{line.cost:.0f}" in texts
     widths = []
     for node in svg.iter("path"):
         numbers = [float(x) for x in re.findall(r"-?\d+\.?\d*", node.get("d", ""))]
@@ -133,6 +134,22 @@ def test_pictures_show_the_numbers():
     assert len(widths) == len(life.ways)
     scale = widths[0] / life.ways[0].cost
     assert widths == pytest.approx([line.cost * scale for line in life.ways], rel=1e-4)
+
+
+def test_every_picture_stands_below_its_table():
+    """Under a heading there is first a table, then perhaps a picture of it."""
+    page = Page(study_html(worked_out()[2]))
+    order = [tag for tag in page.tags if tag in ("h2", "h3", "table", "figure")]
+    for before, tag in pairwise(order):
+        assert tag != "figure" or before == "table", order
+    assert order.count("figure") == 4 * len(worked_out()[2].lives)
+
+
+def test_a_number_is_written_in_one_way():
+    """No amount has a separator of thousands in one place and none in another."""
+    amounts = re.findall(r"\d[\d,]*\.\d\d\b", re.sub(r"<svg.*?</svg>", "", study_html(many()[2]), flags=re.DOTALL))
+    assert amounts
+    assert not [text for text in amounts if "," in text]
 
 
 def test_it_is_the_same_twice():

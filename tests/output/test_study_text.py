@@ -9,13 +9,16 @@ import pytest
 from study_cases import ODD, SHORT, many, odd_text, worked_out
 from wcwidth import wcswidth
 
+from chargeplan.charging import Circuit, Evse
 from chargeplan.output.study_counts import equipment_counts, rate_counts
-from chargeplan.output.study_report import paid_by_year, study_report
+from chargeplan.output.study_report import paid_by_year, paid_over_time, study_report
 from chargeplan.output.study_text import study_text
+from chargeplan.output.study_words import room_sentences, short_ways, stop_sentence
 from chargeplan.output.text_table import columns, text_table
-from chargeplan.study.equipment import CAUTION
+from chargeplan.study.equipment import CAUTION, Equipment
 from chargeplan.study.file import read_study
 from chargeplan.study.run import run_study
+from chargeplan.study.spending import Terms
 
 
 def joined(text):
@@ -123,11 +126,11 @@ def test_what_must_be_said_is_said():
     text = joined(study_text(report))
     assert CAUTION[1:] in text
     assert "100 A at 240 V, with 45 A of other load at most (measured): 35 A may flow into cars for hours" in text
-    assert "large: does not fit; it may draw 40 A for hours, but 35 A are left" in text
+    assert "large: does not fit as it is; it may draw 40 A for hours, but 35 A are left" in text
     assert "workplace is worth " in text
     assert "The load of the house stays where it is; only the car waits." in text
     assert "the study has 21 days, so what it calls a year is not one; leave `to` out for a year (warning)" in text
-    assert "What equipment costs over years takes these 21 days for a year, which they are not." in text
+    assert "What equipment costs over years takes 17.4 times what these 21 days cost for a year" in text
     assert "whole" not in text, "flat and two-period have no tiers"
 
 
@@ -146,12 +149,66 @@ def test_no_house_and_whole_bills_are_said():
         assert "The equipment of today is enough" in text
 
 
+def test_what_a_place_is_worth_adds_up_as_it_is_shown():
+    """Amounts whose third decimals would make the difference look a cent off."""
+    _, _, report = worked_out()
+    stop = replace(report.lives[0].stops[0], with_it=999.2064, without_it=1098.4637)
+    said = stop_sentence(report, stop, report.lives[0].driving)
+    assert "is worth 99.25 USD" in said
+    assert "without it the car costs 1098.46, with it 999.21" in said
+
+
+def test_a_way_is_cheaper_for_being_short_only_where_one_is():
+    _, _, report = worked_out()
+    life = report.lives[0]
+    plan, timer, *_ = life.ways
+
+    def said(missed, cost):
+        way = replace(timer, missed=plan.missed + missed, cost=plan.cost + cost)
+        return short_ways(replace(life, ways=(plan, way)))
+
+    assert said(3, -2.0) == ["Timer costs less than the plan, since it charges less: more departures are short."]
+    assert said(3, 2.0) == said(0, -2.0) == said(3, 0.001) == []
+
+
+def test_a_panel_without_room_for_a_whole_circuit_does_not_contradict_itself():
+    """100 A with 70 A measured leave 10 A: no standard circuit, but an EVSE that is set lower; with 75 A nothing."""
+    for load, left, words, fits in (
+        (
+            "70 A",
+            10,
+            "less than a circuit of 15 A gives to a car, so an EVSE has to be set lower",
+            "set to 10 A it fits",
+        ),
+        ("75 A", 5, "no room for a car circuit", "no room even for its lowest setting of 6 A"),
+    ):
+        asked = read_study(SHORT.replace("other_load: 45 A", f"other_load: {load}"))
+        report = replace(
+            worked_out()[2], asked=asked, room=asked.panel.room(list(filter(None, asked.study.equipment.values())))
+        )
+        head, *others = room_sentences(report, report.room)
+        assert f"{left} A may flow into cars for hours; {words}." in head
+        assert any(fits in text for text in others)
+        assert "no room" not in head or left < 6
+
+
+def test_an_added_up_ledger_has_its_replacements():
+    """280 at the start, 90 a year and 100 more after 2.5 and 5 years; a horizon of 6 years buys nothing later."""
+    box = Equipment("box", Circuit(20, volts=240), Evse(16), purchase=280, lifetime_years=2.5, replacement=100)
+    choice = replace(worked_out()[2].lives[0].equipment[0].choices[0], equipment=box, outlay=280, yearly=90)
+    paid = paid_by_year(choice, Terms(6, 0.05))
+    assert paid.tolist() == pytest.approx([280, 370, 460, 650, 740, 930, 1020])
+    times, steps = paid_over_time(choice, Terms(6, 0.05))
+    assert times.tolist() == [0, 1, 2, 2.5, 2.5, 3, 4, 5, 5, 6]
+    assert steps[[3, 4, 7, 8]].tolist() == pytest.approx([505, 605, 830, 930])
+
+
 def test_one_rate_is_no_ranking():
     asked = read_study("{name: O, from: 2026-01-01, to: 2026-01-07, households: demo, tariffs: flat}")
     text = joined(study_text(study_report(asked, run_study(asked.study, workers=1).frame())))
-    assert "flat is the only rate: house and car cost " in text
+    assert "flat is the only rate: the car costs " in text
     assert "stays the cheapest" not in text
-    assert "change places" not in text
+    assert "to become the cheapest" not in text
 
 
 def test_lines_fit_and_are_plain():
@@ -172,7 +229,7 @@ def test_odd_names_keep_tables_aligned():
         assert name.replace(" ", "")[:18] in "".join(text.split())
     lines = text.splitlines()
     start = next(n for n, line in enumerate(lines) if line.startswith("Equipment over"))
-    end = next(n for n, line in enumerate(lines[start:], start) if line.startswith("The least"))
+    end = next(n for n, line in enumerate(lines[start:], start) if line.startswith("Cheapest over"))
     rows = [line for line in lines[start + 3 : end] if re.search(r"\d\.\d\d", line)]
     assert len(rows) == 2
     ends = {wcswidth(line[: line.index(".") + 3]) for line in rows}
@@ -206,10 +263,11 @@ def test_break_even_is_said():
     _, _, report = worked_out(text)
     said = joined(study_text(report))
     for life in report.lives:
-        for at in life.meetings:
+        for number, at in enumerate(life.meetings):
             miles = f"{at.distance_km / 1.609344:,.0f} mi"
-            assert f"Driving {miles} in 21 days, {at.below} and {at.above} cost the same: below that {at.below}" in said
-    assert any(life.meetings for life in report.lives) or "no distance was found" in said
+            assert (f"up to {miles} {at.below}" if number else f"Below {miles} in 21 days {at.below} is") in said
+        assert not life.meetings or f"above that {life.meetings[-1].above}." in said
+    assert any(life.meetings for life in report.lives) or "no other rate was found" in said
 
 
 def test_wide_signs_are_measured_as_terminals_do():

@@ -291,7 +291,7 @@ def test_no_time_at_all_still_gives_a_plan_and_its_gap():
     assert certificate.feasible
     assert not certificate.optimal
     assert 0 < certificate.gap < np.inf
-    assert certificate.words == f"not proven optimal: at most {certificate.gap:.3g} dearer than the best plan"
+    assert certificate.words == f"not proven optimal: at most {certificate.gap:.2f} dearer than the best plan"
     best = proven(problem)[0]
     assert certificate.bound <= best[2] <= certificate.cost
 

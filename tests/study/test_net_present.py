@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from chargeplan.charging import Circuit, Evse
 from chargeplan.errors import InputError
 from chargeplan.study.equipment import Equipment
-from chargeplan.study.payback import internal_rate, payback_years
+from chargeplan.study.payback import internal_rate, lasting_payback_years, payback_years
 from chargeplan.study.rebates import Rebate
 from chargeplan.study.spending import Spending, Terms
 from chargeplan.study.worth import (
@@ -121,6 +121,44 @@ def test_payback_against_a_loop(outlay, savings, fourths):
     """Rates of 0, 25, 50 and 75 % are exact in binary."""
     found = float(payback_years(outlay, np.array(savings, dtype=float), fourths / 4))
     assert found == pytest.approx(exact_payback(outlay, savings, fourths / 4), rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("replacement", "life", "paid_back"),
+    [
+        # 634.40 against savings of 80.17 a year, 2.5 % more each, and 6 of upkeep: 8 years bring 652.37, 9 then 743.05.
+        (3000, 8, math.inf),  # 12 years bring 1033.99, and 3,634.40 are paid
+        (
+            320,
+            8,
+            11.2,
+        ),  # 954.40 paid, of which 842.84 are back after 10 years and 937.29 after 11: the rest in the 12th
+        (0, 8, 7.8),
+        (320, None, 7.8),
+    ],
+)
+def test_payback_with_replacements_by_hand(replacement, life, paid_back):
+    """The ledger of a receptacle: the last year in which the sum is below zero, the rest in proportion."""
+    terms = Terms(12, 0.04, price_growth=0.025)
+    prices = 1.025 ** np.arange(12)
+    base = Spending(0, 338.26)
+    other = Spending(634.40, 258.09, upkeep=6, lifetime_years=life, replacement=replacement)
+    found = float(lasting_payback_years(base, other, terms, (338.26 * prices, 258.09 * prices)))
+    assert found == pytest.approx(paid_back, abs=0.05)
+
+
+def test_payback_of_a_base_that_is_replaced():
+    """100 saved a year of 600; that the base would have been replaced for 150 after two years pays at once."""
+    terms = Terms(10, 0.0)
+    base, other = Spending(0, 0, lifetime_years=2.5, replacement=150), Spending(600, 0)
+    flows = (np.full(10, 100.0), np.zeros(10))
+    # 250 + 150 by year 2.5; 500 + 150 only by year 5, with 500 + 150 >= 600 from year 4.5 on.
+    assert float(lasting_payback_years(base, other, terms, flows)) == pytest.approx(4.5)
+    late = Spending(0, 0, lifetime_years=3.5, replacement=900)
+    assert float(lasting_payback_years(late, other, terms, flows)) == 3.5, "with the step itself"
+    never = Spending(50, 0, lifetime_years=9.5, replacement=2000)
+    assert float(lasting_payback_years(Spending(0, 0), never, terms, flows)) == math.inf
+    assert float(lasting_payback_years(Spending(60, 0), Spending(50, 0), terms, flows)) == 0
 
 
 def test_payback_at_a_year_end_does_not_slip():

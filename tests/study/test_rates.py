@@ -12,7 +12,14 @@ from chargeplan.errors import InputError
 from chargeplan.study.cell import unit_rows
 from chargeplan.study.driving import Driving
 from chargeplan.study.house_load import UsualLoad
-from chargeplan.study.rates import break_even, price_margin, rank_rates, with_prices_changed
+from chargeplan.study.rates import (
+    SCALES,
+    break_even,
+    cheapest_by_distance,
+    price_margin,
+    rank_rates,
+    with_prices_changed,
+)
 from chargeplan.study.study import Study, units
 
 DEMO = chargeplan.load_household("demo")
@@ -117,6 +124,36 @@ def test_a_break_even_is_where_two_bills_meet():
     assert house_kwh.per_day_kwh == 12
     wanted_kwh = 240 / 0.04 - 365 * 12
     assert found[0].distance_km == pytest.approx(wanted_kwh / per_km, rel=2e-3)
+
+
+def test_the_cheapest_along_the_distance():
+    """Five rates on a dense grid of distances: which is cheapest there, by bills alone, and where that changes."""
+    many = {
+        **RATES,
+        "steep": sheet("steep", 0, 0.32),
+        "never": sheet("never", 40, 0.30),
+        "all in": sheet("all in", 75, 0.07),
+    }
+    unit = replace(next(iter(units(study()))), tariffs=many, strategies=("optimal",))
+    found = cheapest_by_distance(unit)
+    assert len(found) >= 2
+    assert [at.above for at in found[:-1]] == [at.below for at in found[1:]]
+    assert [at.distance_km for at in found] == sorted(at.distance_km for at in found)
+    for scale in np.linspace(0, SCALES[-1], 13):
+        rows = unit_rows(replace(unit, driving=replace(unit.driving, scale=float(scale))))
+        total = {row.tariff: row.bill + row.stops_cost + row.road_cost for row in rows}
+        before = [at for at in found if at.distance_km <= rows[0].distance_km]
+        told = before[-1].above if before else found[0].below
+        assert total[told] <= min(total.values()) + 0.05, scale
+
+
+def test_a_third_rate_between_two_distances():
+    """Where two meet a third is cheaper already: both changes are found within one step of the scales."""
+    unit = replace(next(iter(units(study()))), tariffs=RATES, strategies=("optimal",))
+    coarse = cheapest_by_distance(unit, (0.0, 6.0))
+    fine = cheapest_by_distance(unit, tuple(np.linspace(0.0, 6.0, 25)))
+    assert [(at.below, at.above) for at in coarse] == [(at.below, at.above) for at in fine]
+    assert [at.distance_km for at in coarse] == pytest.approx([at.distance_km for at in fine], rel=2e-3)
 
 
 def test_no_break_even_where_one_rate_is_cheaper_all_along():

@@ -318,7 +318,7 @@ def log_of(tmp_path, days, name="drives.csv"):
 
 
 def test_a_log_is_driven_as_it_is(tmp_path):
-    """The distance is that of the log, every drawn year the same, and `scale` and break-evens multiply it."""
+    """The distance is that of the log, which is planned once, and `scale` and break-evens multiply it."""
     rows = log_of(tmp_path, 360)
     text = changed(("  usual: {spread: 40 %}", "  log: {log: drives.csv}\n  twice: {log: drives.csv, scale: 200 %}"))
     study = read_study(text, str(tmp_path / "study.yaml")).study
@@ -329,7 +329,9 @@ def test_a_log_is_driven_as_it_is(tmp_path):
             row = unit_rows(unit)[0]
             driven[unit.driving_name, unit.draw] = row.distance_km
     assert driven["log", 0] == pytest.approx(len(rows) * 29 * MI)
-    assert driven["log", 1] == driven["log", 0]
+    assert set(driven) == {("log", 0), ("twice", 0)}, "there is nothing to draw"
+    assert {(unit.driving_name, unit.draw) for unit in units(study)} == {*driven, ("far", 0), ("far", 1)}
+    assert study.cells == sum(len(unit.tariffs) * len(unit.equipment) for unit in units(study))
     assert driven["twice", 0] == pytest.approx(2 * driven["log", 0])
     unit = next(unit for unit in units(study) if unit.driving_name == "log")
     rates = {name: load_tariff(name) for name in ("flat", "two-period")}
@@ -444,7 +446,7 @@ MISTAKES = {
     "seed": ("seed: 3", "seed: 1.5", "3:1", "seed: `1.5` is not a whole number", "3"),
     "seed below 0": ("seed: 3", "seed: -1", "3:1", "seed: `-1` is out of range", "0"),
     "no years": ("drawn_years: 2", "drawn_years: 0", "4:1", "drawn_years: `0` is out of range", "1"),
-    "years": ("drawn_years: 2", "drawn_years: 5 years", "4:1", "`5 years` is not a number", "digits"),
+    "years": ("drawn_years: 2", "drawn_years: 5 years", "4:1", "`5 years` is not a whole number", "digits"),
     "aim": ("aim: enough", "aim: full", "5:1", "aim: `full` is not known", "target"),
     "nobody": ("households: demo", "households: nobody", "6:1", "there is no household `nobody`", "plain-outlet"),
     "none at all": ("households: demo", "households: []", "6:1", "there are no households to compare", "one"),
@@ -464,7 +466,7 @@ MISTAKES = {
     "reserved": ("  as it is:\n", "  as it is: none\n", "10:3", "stands for what the household file says", "another"),
     "no voltage": ("60 A, volts: 240 V", "60 A", "12:5", "the voltage is missing", "volts: 240 V"),
     "EVSE": ("48 A", "100 A", "13:12", "max_current is out of range", "32 A"),
-    "priced in words": ("purchase: 550", "purchase: 550 USD", "14:5", "`550 USD` is not a number", "0.31"),
+    "priced in words": ("purchase: 550", "purchase: 550 USD", "14:5", "`550 USD` is not a number", "like 550"),
     "negative": ("labor: 400", "labor: -400", "16:5", "labor: `-400` is out of range", "0"),
     "wire bare": ("length: 40 ft", "length: 40", "15:12", "length: '40' has no unit", "12 m"),
     "wire price": ("6.50 per ft", "6.50", "15:27", "price: '6.5' has no unit", "22 per m"),
@@ -495,6 +497,8 @@ MISTAKES = {
     "one place twice": ("14 °F: 140 %", "68 °F: 140 %", "35:7", "a temperature is given twice", "one"),
     "factor": ("14 °F: 140 %", "14 °F: 1400 %", "35:7", "consumption is out of range", "140 %"),
     "rate of today": ("tariff: flat", "tariff: flatt", "36:9", "there is no tariff `flatt` in this study", "`flat`"),
+    "rate of today by another path": ("tariff: flat", "tariff: x/flat.yaml", "36:9", "no tariff `x/flat", "`flat`"),
+    "house of a file": ("{per_day: 24 kWh}", "house.csv", "7:1", "`house.csv` stands", "`house: {load: house.csv}`"),
     "today's box": ("equipment: as it is}", "equipment: box}", "36:23", "there is no equipment `box`", "wall box"),
     "panel voltage": ("volts: 240 V, other", "other", "37:1", "the voltage is missing", "volts: 240 V"),
     "three legs": ("[45 A, 38 A]", "[45 A, 38 A, 2 A]", "37:39", "the other load has 3 values", "one"),
@@ -771,3 +775,28 @@ def test_any_value_under_any_key(data):
         assert mistake.line == 1
         assert str(mistake).isprintable()
     assert mistakes is None or mistakes
+
+
+def test_the_rate_of_today_as_it_stands_in_the_list(tmp_path):
+    """A path that names a rate of the study means that rate; one beside it is a mistake."""
+    (tmp_path / "rates").mkdir()
+    for name in ("mine", "other"):
+        (tmp_path / "rates" / f"{name}.yaml").write_text(
+            f"name: {name}\ncurrency: USD\ntimezone: America/Denver\nprices: 0.2\n", encoding="utf-8"
+        )
+    listed = ("tariffs: [flat, two-period]", "tariffs: [rates/mine.yaml, rates/other.yaml]")
+    for today in ("rates/other.yaml", "other"):
+        text = changed(listed, ("{tariff: flat,", f"{{tariff: {today},"))
+        assert read_study(text, str(tmp_path / "study.yaml")).question.tariff == "other"
+    with pytest.raises(FileError, match=r"no tariff `rates/othr.yaml` in this study; did you mean `other`\?"):
+        read_study(changed(listed, ("{tariff: flat,", "{tariff: rates/othr.yaml,")), str(tmp_path / "study.yaml"))
+
+
+def test_a_rebate_of_more_than_there_is_to_pay():
+    """A fixed amount above what is left is cut, and the file is told so; a cap above it is no reason."""
+    text = changed(("{amount: 200, after_others: true}", "{amount: 5000, after_others: true}"))
+    (warning,) = read_study(text).warnings
+    # 550 + 260 + 400 + 90 less 30 % of 550.
+    assert "of the rebate utility, 5000, only 1135.00 counts" in str(warning)
+    assert str(warning).startswith("study.yaml:20:")
+    assert read_study(BASE).warnings == ()

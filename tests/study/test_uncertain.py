@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chargeplan.errors import InputError
-from chargeplan.study.payback import payback_years
 from chargeplan.study.spending import Spending, Terms
 from chargeplan.study.uncertain import Doubt, Range, outlook
 from chargeplan.study.worth import net_present_cost, price_path
@@ -23,6 +22,30 @@ FAR = 4
 OUTCOMES = ("base_cost", "alternative_cost", "saving", "payback_years", "discounted_payback_years")
 
 
+def ledger(bought, saved, years, rate):
+    """Go back from the horizon, year by year, to the last time at which the sum was below zero."""
+
+    def jump(year):
+        return sum(amount * (1 + rate) ** -year for when, amount in bought if when == year)
+
+    tolerance = 1e-9 * max(1e-3, abs(bought[0][1]))
+    sums, total = [], 0.0
+    for year in range(years):
+        total += jump(year)
+        after = total
+        total += saved[year] * (1 + rate) ** -(year + 1)
+        sums.append((after, total))
+    if total < -tolerance:
+        return math.inf
+    for year in reversed(range(years)):
+        after, before_next = sums[year]
+        if before_next < -tolerance:
+            return year + 1.0
+        if after < -tolerance:
+            return year + min(1.0, -after / (before_next - after))
+    return 0.0
+
+
 @MANY
 @given(AMOUNTS, AMOUNTS, AMOUNTS, AMOUNTS, st.integers(1, 20), RATES, RATES, st.none() | st.integers(2, 25))
 def test_without_spread_it_is_the_certain_value(first, second, old, new, years, rate, growth, lifetime):
@@ -33,7 +56,12 @@ def test_without_spread_it_is_the_certain_value(first, second, old, new, years, 
     found = outlook(base, other, terms, Doubt(draws=7))
     costs = [float(net_present_cost(x, terms)) for x in (base, other)]
     saved = (old - new) * price_path(growth, years) + 3.0 * price_path(0.01, years)
-    paid = [float(payback_years(second - first, saved, r)) for r in (0.0, rate)]
+    # (when, amount) of all but what comes evenly over the years.
+    bought = [(0.0, first - second)]
+    if lifetime is not None:
+        again = [(k * lifetime, 1.01 ** (k * lifetime)) for k in range(1, years + 1) if k * lifetime < years]
+        bought += [(year, growth * (20.0 - second)) for year, growth in again]
+    paid = [ledger(bought, saved, years, r) for r in (0.0, rate)]
     for name, value in zip(OUTCOMES, [*costs, costs[0] - costs[1], *paid], strict=True):
         got = getattr(found, name)
         exact = name.endswith("cost")
