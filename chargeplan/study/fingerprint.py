@@ -80,6 +80,10 @@ def _deciding(unit: Unit) -> Unit:
     return replace(unit, household=replace(unit.household, soc_file=None))
 
 
+#: Of a rate, the line of the file at which a price stands counts for nothing: the same sheet may lie elsewhere.
+_RATES, _WHERE = "chargeplan.tariff.", ("place", "places")
+
+
 class _Walk:
     """Hashes what it meets, each object once."""
 
@@ -117,6 +121,8 @@ class _Walk:
             return "named", [_name(value).encode()]
         if is_dataclass(value):
             told = (field.name for field in fields(value) if field.init)
+            if kind.startswith(_RATES):
+                told = (name for name in told if name not in _WHERE)
             return kind, (self.digest((name, getattr(value, name))) for name in told)
         return kind, [self.digest(_reduced(value))]
 

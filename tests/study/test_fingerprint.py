@@ -20,7 +20,7 @@ from chargeplan.study.chunks import Chunk, Cut
 from chargeplan.study.driving import Driving
 from chargeplan.study.fingerprint import fingerprint_of_chunk, fingerprint_of_study
 from chargeplan.study.study import RoadCharging, Study, Unit, units
-from chargeplan.tariff import read_tariff
+from chargeplan.tariff import load_tariff, read_tariff
 
 SHEET = """
 name: Two periods
@@ -254,3 +254,13 @@ def test_a_house_load_of_ones_own_counts():
 
     assert of_unit(replace(UNIT, house=LOAD)) != of_unit(replace(UNIT, house=replace(LOAD, per_day_kwh=21.0)))
     assert of_unit(replace(UNIT, house=Plain(1))) != of_unit(replace(UNIT, house=Plain(2)))
+
+
+def test_a_sheet_is_the_same_wherever_it_lies(tmp_path):
+    """The package may be installed elsewhere, and a folder may be moved, between two runs."""
+    prints = set()
+    for folder in ("one", "other"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "sheet.yaml").write_text(SHEET, encoding="utf-8")
+        prints.add(of_unit(replace(UNIT, tariffs={"a": load_tariff(tmp_path / folder / "sheet.yaml")})))
+    assert len(prints) == 1
