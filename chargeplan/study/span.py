@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from chargeplan.clock import DAY_S, IntArray, day_number, day_start_s, wall_s
+from chargeplan.clock import IntArray, day_number, day_start_s, walls_s
 from chargeplan.household.habits import ByDay
 
 BoolArray = NDArray[np.bool_]
@@ -120,11 +120,7 @@ def instants(timezone: str, first: date, minutes: IntArray) -> IntArray:
     >>> (np.diff(times_s) / 3600).tolist()
     [23.0, 24.0]
     """
-    starts_s, changing = _starts(timezone, first, minutes.size)
-    result: IntArray = starts_s + 60 * minutes
-    for n in changing:
-        result[n] = wall_s(timezone, first + timedelta(days=n), int(minutes[n]))
-    return result
+    return walls_s(timezone, day_number(first) + np.arange(minutes.size), minutes)
 
 
 def hours(timezone: str, first: date, days: int) -> IntArray:
@@ -151,10 +147,3 @@ def hours(timezone: str, first: date, days: int) -> IntArray:
     """
     end_s = day_start_s(timezone, first + timedelta(days=days))
     return np.arange(day_start_s(timezone, first), end_s, 3600, dtype=np.int64)
-
-
-@lru_cache(maxsize=64)
-def _starts(timezone: str, first: date, days: int) -> tuple[IntArray, tuple[int, ...]]:
-    """Give the first instant of every date, and which dates have a clock change."""
-    starts_s = np.array([day_start_s(timezone, first + timedelta(days=n)) for n in range(days + 1)], dtype=np.int64)
-    return starts_s[:-1], tuple(np.flatnonzero(np.diff(starts_s) != DAY_S).tolist())
