@@ -22,7 +22,8 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 
-def _quantity(kind: str) -> BeforeValidator:
+def by_quantity(kind: str) -> BeforeValidator:
+    """Read a text with its unit as `chargeplan.units.quantity` does, in a model of pydantic."""
     return BeforeValidator(lambda value: quantity(value, kind))
 
 
@@ -33,7 +34,8 @@ def _share(value: Any) -> float:
     return share
 
 
-def _schema(description: str, *examples: str) -> WithJsonSchema:
+def text_schema(description: str, *examples: str) -> WithJsonSchema:
+    """Say in the JSON Schema that a value is written as text, such as a quantity with its unit."""
     return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
 
 
@@ -93,27 +95,27 @@ def _number(value: Any) -> str:
     return "list" if isinstance(value, list) else "one"
 
 
-Amperes = Annotated[float, _quantity("current"), _schema("Amperes", "32 A")]
-Volts = Annotated[float, _quantity("voltage"), _schema("Volts", "240 V")]
-Kilowatts = Annotated[float, _quantity("power"), _schema("Power", "7.7 kW", "200 W")]
-KilowattHours = Annotated[float, _quantity("energy"), _schema("Energy", "60 kWh")]
-Share = Annotated[float, BeforeValidator(_share), _schema("A percentage", "80 %")]
-Minutes = Annotated[float, _quantity("duration"), _schema("A duration", "12 h")]
-KwhPer100Km = Annotated[float, _quantity("consumption"), _schema("Consumption", "26 kWh/100 mi", "4 mi/kWh")]
-Distance = Annotated[float, _quantity("distance"), _schema("A distance", "29 mi", "47 km")]
+Amperes = Annotated[float, by_quantity("current"), text_schema("Amperes", "32 A")]
+Volts = Annotated[float, by_quantity("voltage"), text_schema("Volts", "240 V")]
+Kilowatts = Annotated[float, by_quantity("power"), text_schema("Power", "7.7 kW", "200 W")]
+KilowattHours = Annotated[float, by_quantity("energy"), text_schema("Energy", "60 kWh")]
+Share = Annotated[float, BeforeValidator(_share), text_schema("A percentage", "80 %")]
+Minutes = Annotated[float, by_quantity("duration"), text_schema("A duration", "12 h")]
+KwhPer100Km = Annotated[float, by_quantity("consumption"), text_schema("Consumption", "26 kWh/100 mi", "4 mi/kWh")]
+Distance = Annotated[float, by_quantity("distance"), text_schema("A distance", "29 mi", "47 km")]
 Onboard = Annotated[
-    tuple[float | None, float | None], BeforeValidator(_onboard), _schema("Power or current", "7.7 kW", "32 A")
+    tuple[float | None, float | None], BeforeValidator(_onboard), text_schema("Power or current", "7.7 kW", "32 A")
 ]
-Time = Annotated[int, BeforeValidator(time_of_day), _schema("A time of day", "18:15")]
-Departure = Annotated[int, BeforeValidator(_departure), _schema("A time of day, or none", "07:15", STAYS_HOME)]
-DayNames = Annotated[str, AfterValidator(_days), _schema("Days of the week", "weekdays", "Tue, Thu")]
+Time = Annotated[int, BeforeValidator(time_of_day), text_schema("A time of day", "18:15")]
+Departure = Annotated[int, BeforeValidator(_departure), text_schema("A time of day, or none", "07:15", STAYS_HOME)]
+DayNames = Annotated[str, AfterValidator(_days), text_schema("Days of the week", "weekdays", "Tue, Thu")]
 Hours = Annotated[
-    str, AfterValidator(_window), _schema("Hours, as in a rate sheet", "16:00-21:00 on weekdays", "17:00-20:00")
+    str, AfterValidator(_window), text_schema("Hours, as in a rate sheet", "16:00-21:00 on weekdays", "17:00-20:00")
 ]
-Date = Annotated[date, BeforeValidator(calendar_date), _schema("A date", "2026-07-14")]
-Celsius = Annotated[float, BeforeValidator(temperature_c), _schema("A temperature", "30 °C", "86 °F")]
+Date = Annotated[date, BeforeValidator(calendar_date), text_schema("A date", "2026-07-14")]
+Celsius = Annotated[float, BeforeValidator(temperature_c), text_schema("A temperature", "30 °C", "86 °F")]
 Point = Annotated[
-    tuple[str, float], BeforeValidator(_point), _schema("A temperature or a time of day", "40 °C", "14:00")
+    tuple[str, float], BeforeValidator(_point), text_schema("A temperature or a time of day", "40 °C", "14:00")
 ]
 Zone = Annotated[str, AfterValidator(lambda value: str(zone(value).key))]
 

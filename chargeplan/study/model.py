@@ -17,8 +17,10 @@ from chargeplan.household.model import (
     Kilowatts,
     Part,
     Share,
+    by_quantity,
     form_of,
     schema_of,
+    text_schema,
 )
 from chargeplan.study.panel_room import Basis
 from chargeplan.study.rebates import PARTS
@@ -30,14 +32,6 @@ from chargeplan.units import quantity
 #: What is written for no charging at home, and for no other places.
 NONE = "none"
 _LONGEST_NAME = 60
-
-
-def _quantity(kind: str) -> BeforeValidator:
-    return BeforeValidator(lambda value: quantity(value, kind))
-
-
-def _schema(description: str, *examples: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
 
 
 def _rate(value: Any) -> float:
@@ -88,18 +82,18 @@ def _number(value: Any) -> str:
 
 Name = Annotated[str, AfterValidator(_name)]
 NotNegative = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
-Multiple = Annotated[float, _quantity("share"), _schema("A percentage, also above 100 %", "150 %")]
-Rate = Annotated[float, BeforeValidator(_rate), _schema("A percentage a year, also below zero", "2 %", "-1 %")]
-Length = Annotated[float, _quantity("length"), _schema("A length", "12 m", "40 ft")]
+Multiple = Annotated[float, by_quantity("share"), text_schema("A percentage, also above 100 %", "150 %")]
+Rate = Annotated[float, BeforeValidator(_rate), text_schema("A percentage a year, also below zero", "2 %", "-1 %")]
+Length = Annotated[float, by_quantity("length"), text_schema("A length", "12 m", "40 ft")]
 PriceOfLength = Annotated[
-    float, _quantity("price of length"), _schema("An amount per length", "22 per m", "6.50 per ft")
+    float, by_quantity("price of length"), text_schema("An amount per length", "22 per m", "6.50 per ft")
 ]
-PriceOfFuel = Annotated[float, _quantity("price of fuel"), _schema("An amount per volume", "3.60 per gal")]
+PriceOfFuel = Annotated[float, by_quantity("price of fuel"), text_schema("An amount per volume", "3.60 per gal")]
 FuelConsumption = Annotated[
-    float, _quantity("fuel consumption"), _schema("Fuel used on the road; gal is the US gallon", "31 mi/gal")
+    float, by_quantity("fuel consumption"), text_schema("Fuel used on the road; gal is the US gallon", "31 mi/gal")
 ]
-Years = Annotated[float, _quantity("time span"), _schema("Years or months", "12 years")]
-YearlyCost = Annotated[float, _quantity("yearly cost"), _schema("An amount per year or month", "20 per year")]
+Years = Annotated[float, by_quantity("time span"), text_schema("Years or months", "12 years")]
+YearlyCost = Annotated[float, by_quantity("yearly cost"), text_schema("An amount per year or month", "20 per year")]
 
 Names = Annotated[
     Annotated[str, Tag("one")] | Annotated[list[str], Tag("list")] | Annotated[dict[Name, str], Tag("table")],
